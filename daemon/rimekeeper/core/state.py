@@ -1,0 +1,234 @@
+"""What the engine remembers: frozen pieces in keyed slots, so that only what changed is written to disk.
+
+A slot is one frozen dataclass of this module under a key such as ``batch/barley-3`` or
+``watch/station/walkin-1/ceiling``. A step returns which keys changed; keeping stores those as JSON in the
+same transaction as the readings that changed them. Fields of type ``Instant`` (also optional ones) are moved
+when the clock is stepped. Forecast courses are not slots: they are rebuilt from stored readings at start.
+"""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from rimekeeper.core.messages import Span
+from rimekeeper.core.model import (
+    Actor,
+    BatchId,
+    Health,
+    Instant,
+    Millis,
+    ProbeId,
+    Quality,
+    Reason,
+    RoleId,
+    SheetId,
+    SourceId,
+    StageId,
+)
+from rimekeeper.core.plan import Priority
+from rimekeeper.core.process.forecast import Course, Forecast
+
+
+class StagePhase(enum.StrEnum):
+    """Where a stage of a running batch stands."""
+
+    WAITING = "waiting"
+    ACTIVE = "active"
+    DONE = "done"
+    SKIPPED = "skipped"
+    ABANDONED = "abandoned"
+
+
+class BatchPhase(enum.StrEnum):
+    """Where a batch stands."""
+
+    RUNNING = "running"
+    HELD = "held"
+    ENDED = "ended"
+    SCRAPPED = "scrapped"
+
+
+class WatchPhase(enum.StrEnum):
+    """Where one limit of one probe stands (deadband and delays of IEC 62682)."""
+
+    NORMAL = "normal"
+    ENTERING = "entering"
+    ABNORMAL = "abnormal"
+    LEAVING = "leaving"
+
+
+class AlarmPhase(enum.StrEnum):
+    """Life cycle of an alarm (IEC 62682 / ISA-18.2 state names)."""
+
+    UNACKNOWLEDGED = "unacknowledged"
+    ACKNOWLEDGED = "acknowledged"
+    RETURNED_UNACKNOWLEDGED = "returned, unacknowledged"
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeSlot:
+    """What is known of a probe: its last reading, its health, and the plausibility check's memory."""
+
+    probe: ProbeId
+    last_at: Instant | None = None
+    last_arrived: Instant | None = None
+    raw: float | None = None
+    celsius: float | None = None
+    quality: Quality = Quality.BAD
+    reason: Reason = Reason.NONE
+    good_at: Instant | None = None
+    good_celsius: float | None = None
+    suspects: int = 0
+    suspect_at: Instant | None = None
+    suspect_celsius: float | None = None
+    bad_run: int = 0
+    health: Health = Health.UNKNOWN
+    health_since: Instant | None = None
+    health_why: str = ""
+    readings: int = 0
+    late: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class SourceSlot:
+    """What is known of a port or broker."""
+
+    source: SourceId
+    health: Health = Health.UNKNOWN
+    since: Instant | None = None
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class WatchSlot:
+    """One condition watched: a limit of a station or stage, a silent probe, a late target."""
+
+    key: str
+    phase: WatchPhase = WatchPhase.NORMAL
+    since: Instant | None = None
+    """When the present phase began."""
+    began: Instant | None = None
+    """When the value first crossed the limit in this excursion."""
+    due: Instant | None = None
+    """When an on-delay or off-delay ends."""
+    worst: float | None = None
+    last: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmSlot:
+    """A standing alarm, or one that is over but not yet acknowledged."""
+
+    key: str
+    alarm_id: str
+    """New for every raise; call-outs carry it."""
+    phase: AlarmPhase
+    priority: Priority
+    where: str
+    what: str
+    action: str
+    raised_at: Instant
+    began: Instant
+    """When the condition began (before the on-delay)."""
+    celsius: float | None = None
+    worst: float | None = None
+    limit_celsius: float | None = None
+    batch: BatchId | None = None
+    stage: StageId | None = None
+    probe: ProbeId | None = None
+    acknowledged_at: Instant | None = None
+    acknowledged_by: str = ""
+    returned_at: Instant | None = None
+    call_step: int = 0
+    calls_made: int = 0
+    next_call: Instant | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class StageRun:
+    """A stage of a running or finished batch."""
+
+    stage: StageId
+    phase: StagePhase = StagePhase.WAITING
+    began: Instant | None = None
+    ended: Instant | None = None
+    paused: Millis = Millis(0)
+    """Time on hold that does not count for its time limits."""
+    in_band_since: Instant | None = None
+    in_band_last: Instant | None = None
+    reached_at: Instant | None = None
+    hold_met_at: Instant | None = None
+    longest_in_band: Millis = Millis(0)
+    heads_up_at: Instant | None = None
+    lowest: float | None = None
+    highest: float | None = None
+    last_at: Instant | None = None
+    last_celsius: float | None = None
+    awaiting_confirm: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class BatchSlot:
+    """A batch: its sheet, lot, bindings and stages. ``before`` is what an undo goes back to."""
+
+    batch: BatchId
+    sheet: SheetId
+    lot: str
+    phase: BatchPhase
+    began: Instant
+    bindings: tuple[tuple[RoleId, ProbeId], ...]
+    stages: tuple[StageRun, ...]
+    spans: tuple[Span, ...] = ()
+    ended: Instant | None = None
+    held_since: Instant | None = None
+    before: tuple[StageRun, ...] | None = None
+    before_spans: tuple[Span, ...] | None = None
+    last_by: Actor | None = None
+    notes: tuple[str, ...] = ()
+
+    def run(self, stage: StageId) -> StageRun | None:
+        """The run of that stage, or None."""
+        return next((r for r in self.stages if r.stage == stage), None)
+
+    @property
+    def active(self) -> tuple[StageRun, ...]:
+        """The stages now under way."""
+        return tuple(r for r in self.stages if r.phase is StagePhase.ACTIVE)
+
+    @property
+    def running(self) -> bool:
+        """Whether the batch still holds its probes."""
+        return self.phase in (BatchPhase.RUNNING, BatchPhase.HELD)
+
+
+@dataclass(frozen=True, slots=True)
+class ClockSlot:
+    """Engine time and the counters from which ids are made."""
+
+    now: Instant = Instant(0)
+    batches: int = 0
+    alarms: int = 0
+    calls: int = 0
+
+
+Slot = ProbeSlot | SourceSlot | WatchSlot | AlarmSlot | BatchSlot | ClockSlot
+
+
+@dataclass(frozen=True, slots=True)
+class EngineState:
+    """Everything the engine knows. The mappings are never changed in place once a step has returned them.
+
+    Slot keys: ``clock``, ``probe/<id>``, ``source/<id>``, ``watch/<key>``, ``alarm/<key>``, ``batch/<id>``.
+    ``courses`` and ``forecasts`` are keyed by ``<batch>/<stage>`` and derived; they are not stored.
+    """
+
+    clock: ClockSlot = field(default_factory=ClockSlot)
+    probes: Mapping[ProbeId, ProbeSlot] = field(default_factory=dict)
+    sources: Mapping[SourceId, SourceSlot] = field(default_factory=dict)
+    watches: Mapping[str, WatchSlot] = field(default_factory=dict)
+    alarms: Mapping[str, AlarmSlot] = field(default_factory=dict)
+    batches: Mapping[BatchId, BatchSlot] = field(default_factory=dict)
+    courses: Mapping[str, Course] = field(default_factory=dict)
+    forecasts: Mapping[str, Forecast] = field(default_factory=dict)
