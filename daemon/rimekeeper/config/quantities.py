@@ -1,0 +1,81 @@
+"""Temperatures, differences and durations as people write them: "82 C", "0.5 K", "15 min". Never bare numbers."""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator
+
+from rimekeeper.core.model import Millis, Scale, Temperature, TemperatureDifference
+
+_NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)"
+_TEMPERATURE = re.compile(rf"\s*({_NUMBER})\s*(?:°|deg\s*)?\s*([CFK])\s*", re.IGNORECASE)
+_DIFFERENCE = re.compile(rf"\s*({_NUMBER})\s*(K|degC|degF|C°|F°)\s*")
+_DURATION_PART = re.compile(rf"\s*({_NUMBER})\s*(ms|s|sec|min|h|d|days?|hours?|seconds?|minutes?)\b\s*")
+_UNIT_MILLIS = {
+    "ms": 1,
+    "s": 1_000,
+    "sec": 1_000,
+    "second": 1_000,
+    "seconds": 1_000,
+    "min": 60_000,
+    "minute": 60_000,
+    "minutes": 60_000,
+    "h": 3_600_000,
+    "hour": 3_600_000,
+    "hours": 3_600_000,
+    "d": 86_400_000,
+    "day": 86_400_000,
+    "days": 86_400_000,
+}
+
+
+def temperature(text: object) -> Temperature:
+    """Read "82 C", "180 F" or "355 K". A bare number is refused because nobody can know its scale."""
+    if isinstance(text, Temperature):
+        return text
+    match = _TEMPERATURE.fullmatch(text) if isinstance(text, str) else None
+    if match is None:
+        raise ValueError(f'{text!r} is not a temperature; write a number and its scale, such as "82 C" or "180 F"')
+    scale = Scale(match[2].upper())
+    found = Temperature(scale.to_celsius(float(match[1])))
+    if found.celsius < -273.15 or found.celsius > 2000:
+        raise ValueError(f"{text!r} is not a temperature that exists in a kitchen")
+    return found
+
+
+def difference(text: object) -> TemperatureDifference:
+    """Read "0.5 K", "1 degC" or "1 degF": a step between temperatures, not a temperature."""
+    if isinstance(text, TemperatureDifference):
+        return text
+    match = _DIFFERENCE.fullmatch(text) if isinstance(text, str) else None
+    if match is None:
+        raise ValueError(
+            f'{text!r} is not a temperature difference; write a number of kelvin or degrees of difference, such as "0.5 K" or "1 degF"'
+        )
+    size = float(match[1])
+    if size < 0:
+        raise ValueError(f"{text!r} is negative; a band or deadband has a size of zero or more")
+    return TemperatureDifference(size / 1.8 if "F" in match[2] else size)
+
+
+def duration(text: object) -> Millis:
+    """Read "15 min", "90 s", "1 h 30 min". A bare number is refused because nobody can know its unit."""
+    if isinstance(text, str):
+        total, place = 0.0, 0
+        while (match := _DURATION_PART.match(text, place)) is not None:
+            total += float(match[1]) * _UNIT_MILLIS[match[2].lower()]
+            place = match.end()
+        if place == len(text) and place > 0 and 0 <= total < 366 * 86_400_000:
+            return Millis(round(total))
+    raise ValueError(f'{text!r} is not a length of time; write a number and its unit, such as "15 min" or "1 h 30 min"')
+
+
+def _length(value: Any) -> Any:
+    return duration(value)
+
+
+TemperatureText = Annotated[Temperature, BeforeValidator(temperature)]
+DifferenceText = Annotated[TemperatureDifference, BeforeValidator(difference)]
+DurationText = Annotated[int, BeforeValidator(_length)]
