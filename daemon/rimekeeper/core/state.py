@@ -12,6 +12,7 @@ import enum
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from rimekeeper.core.alarms.slot import AlarmSlot
 from rimekeeper.core.messages import Span
 from rimekeeper.core.model import (
     Actor,
@@ -27,7 +28,6 @@ from rimekeeper.core.model import (
     SourceId,
     StageId,
 )
-from rimekeeper.core.plan import Priority
 from rimekeeper.core.process.forecast import Course, Forecast
 
 
@@ -57,14 +57,6 @@ class WatchPhase(enum.StrEnum):
     ENTERING = "entering"
     ABNORMAL = "abnormal"
     LEAVING = "leaving"
-
-
-class AlarmPhase(enum.StrEnum):
-    """Life cycle of an alarm (IEC 62682 / ISA-18.2 state names)."""
-
-    UNACKNOWLEDGED = "unacknowledged"
-    ACKNOWLEDGED = "acknowledged"
-    RETURNED_UNACKNOWLEDGED = "returned, unacknowledged"
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,35 +107,6 @@ class WatchSlot:
     """When an on-delay or off-delay ends."""
     worst: float | None = None
     last: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class AlarmSlot:
-    """A standing alarm, or one that is over but not yet acknowledged."""
-
-    key: str
-    alarm_id: str
-    """New for every raise; call-outs carry it."""
-    phase: AlarmPhase
-    priority: Priority
-    where: str
-    what: str
-    action: str
-    raised_at: Instant
-    began: Instant
-    """When the condition began (before the on-delay)."""
-    celsius: float | None = None
-    worst: float | None = None
-    limit_celsius: float | None = None
-    batch: BatchId | None = None
-    stage: StageId | None = None
-    probe: ProbeId | None = None
-    acknowledged_at: Instant | None = None
-    acknowledged_by: str = ""
-    returned_at: Instant | None = None
-    call_step: int = 0
-    calls_made: int = 0
-    next_call: Instant | None = None
 
 
 @dataclass(frozen=True, slots=True)
