@@ -105,7 +105,7 @@ class EndBatch:
 
 @dataclass(frozen=True, slots=True)
 class RetimeStage:
-    """ "I tapped ten minutes late": the stage began at ``began``. Re-tags the curve, leaves the values."""
+    """The stage really began at ``began`` (somebody tapped late). Re-tags the curve, leaves the values."""
 
     batch: BatchId
     stage: StageId
