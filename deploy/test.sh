@@ -1,0 +1,12 @@
+#!/bin/sh
+# Sets everything up and runs every check: style, types, tests with real parts. Arguments go to pytest.
+set -eu
+cd "$(dirname "$0")/.."
+. deploy/environment.sh
+install_debian mosquitto chromium openssl fonts-dejavu-core
+make_environment requirements-test.lock "${RIMEKEEPER_TEST_ENV:-.venv-test}"
+bin=$(dirname "$PY")
+"$bin/ruff" check
+"$bin/ruff" format --check
+"$bin/mypy"
+exec "$PY" -m pytest "$@"
