@@ -1,0 +1,107 @@
+"""What is written in one transaction, and what the store answers: words shared by the pipeline and the store."""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from rimekeeper.core.messages import AlarmMoved, CallOwed, SpansSet
+from rimekeeper.core.model import Entry, Instant, Reading, SourceId
+from rimekeeper.core.state import BatchSlot, Slot
+
+
+class CallState(enum.StrEnum):
+    """Where one owed call-out stands."""
+
+    WAITING = "waiting"
+    DELIVERED = "delivered"
+    GAVE_UP = "gave up"
+    SUPERSEDED = "superseded"
+    """Somebody acknowledged before it could be sent."""
+    HISTORY = "not sent, filled in from history"
+
+
+@dataclass(frozen=True, slots=True)
+class CallResult:
+    """What became of one attempt at an owed call-out. ``due`` is when to try again, for WAITING."""
+
+    call_id: str
+    state: CallState
+    at: Instant
+    due: Instant
+    error: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class WaitingCall:
+    """An owed call-out that has not been sent yet, and how often it was tried."""
+
+    call: CallOwed
+    due: Instant
+    attempts: int
+
+
+@dataclass(frozen=True, slots=True)
+class Token:
+    """A message of a source that is stored with this commit (see ``Delivery.token``)."""
+
+    source: SourceId
+    token: str
+
+
+@dataclass(frozen=True, slots=True)
+class Commit:
+    """Everything of one turn, written together or not at all.
+
+    ``changed`` are the engine's slots (None: gone). ``from_history`` marks what is filled in afterwards:
+    its calls are recorded but never sent, and its batches come in ``batches`` because the engine that runs
+    now does not know them.
+    """
+
+    readings: tuple[Reading, ...] = ()
+    changed: Mapping[str, Slot | None] = field(default_factory=dict)
+    entries: tuple[Entry, ...] = ()
+    spans: tuple[SpansSet, ...] = ()
+    alarms: tuple[AlarmMoved, ...] = ()
+    calls: tuple[CallOwed, ...] = ()
+    results: tuple[CallResult, ...] = ()
+    tokens: tuple[Token, ...] = ()
+    batches: tuple[BatchSlot, ...] = ()
+    from_history: bool = False
+
+    @property
+    def empty(self) -> bool:
+        """Whether there is nothing to write."""
+        return not (
+            self.readings
+            or self.changed
+            or self.entries
+            or self.spans
+            or self.alarms
+            or self.calls
+            or self.results
+            or self.tokens
+            or self.batches
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Committed:
+    """What a commit did. ``duplicates`` were there already; ``nudged`` were moved by milliseconds."""
+
+    stored: int = 0
+    duplicates: int = 0
+    nudged: int = 0
+    duplicates_by_probe: Mapping[str, int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Recollection:
+    """What the store remembers at a start."""
+
+    slots: tuple[tuple[str, Slot], ...] = ()
+    tokens: Mapping[SourceId, tuple[str, ...]] = field(default_factory=dict)
+    """The newest message tokens of each source, oldest first."""
+    last_commit: Instant | None = None
+    """The latest instant up to which the kitchen was watched before."""
