@@ -50,7 +50,7 @@ make_environment() {
         }
     fi
     say "Setting up in $folder (first time only, about a minute) …"
-    "$PY" -m pip install --quiet --disable-pip-version-check --require-hashes -r "$lock" || return 1
-    "$PY" -m pip install --quiet --disable-pip-version-check --no-deps --editable . || return 1
+    "$PY" -m pip install -qq --disable-pip-version-check --require-hashes -r "$lock" || return 1
+    "$PY" -m pip install -qq --disable-pip-version-check --no-deps --editable . || return 1
     printf '%s' "$wanted" >"$folder/built-from"
 }
