@@ -68,6 +68,8 @@ class Commit:
     results: tuple[CallResult, ...] = ()
     tokens: tuple[Token, ...] = ()
     batches: tuple[BatchSlot, ...] = ()
+    watched_until: Instant | None = None
+    """Arrival clock: up to here the kitchen was watched; what a restart says it missed begins here."""
     from_history: bool = False
 
     @property
@@ -83,6 +85,23 @@ class Commit:
             or self.results
             or self.tokens
             or self.batches
+            or self.watched_until is not None
+        )
+
+    def joined(self, later: Commit) -> Commit:
+        """This and what came after it, as one."""
+        return Commit(
+            readings=self.readings + later.readings,
+            changed={**self.changed, **later.changed},
+            entries=self.entries + later.entries,
+            spans=self.spans + later.spans,
+            alarms=self.alarms + later.alarms,
+            calls=self.calls + later.calls,
+            results=self.results + later.results,
+            tokens=self.tokens + later.tokens,
+            batches=self.batches + later.batches,
+            watched_until=self.watched_until if later.watched_until is None else later.watched_until,
+            from_history=self.from_history,
         )
 
 
@@ -103,5 +122,5 @@ class Recollection:
     slots: tuple[tuple[str, Slot], ...] = ()
     tokens: Mapping[SourceId, tuple[str, ...]] = field(default_factory=dict)
     """The newest message tokens of each source, oldest first."""
-    last_commit: Instant | None = None
-    """The latest instant up to which the kitchen was watched before."""
+    watched_until: Instant | None = None
+    """Up to when the kitchen was watched before; None in a new store."""

@@ -177,7 +177,19 @@ class ClockStepped:
     by: Millis
 
 
-Event: TypeAlias = SampleTaken | SourceReported | CommandGiven | Tick | ClockStepped
+@dataclass(frozen=True, slots=True)
+class Started:
+    """The daemon has just started; nothing was watched from ``watched_until`` (None: never before) to ``at``.
+
+    Always the first event of a run. A probe that could not be heard while nobody listened is not silent:
+    its silence counts from ``at``. Other deadlines that passed meanwhile take effect as usual.
+    """
+
+    at: Instant
+    watched_until: Instant | None = None
+
+
+Event: TypeAlias = SampleTaken | SourceReported | CommandGiven | Tick | ClockStepped | Started
 
 # --- outcomes --------------------------------------------------------------------------------------------
 

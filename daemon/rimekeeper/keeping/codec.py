@@ -34,7 +34,7 @@ def from_json(kind: type[_T], text: str) -> _T:
     if decoder is None:
         decoder = _DECODERS[kind] = msgspec.json.Decoder(kind)
     try:
-        return cast(_T, decoder.decode(text))
+        return cast("_T", decoder.decode(text))
     except (msgspec.DecodeError, msgspec.ValidationError) as fault:
         raise StoreError(
             f"the store holds a {kind.__name__} that can't be read ({fault}); restore the last backup"

@@ -11,13 +11,17 @@ from rimekeeper.core.errors import StoreBusyError, StoreError, StoreFullError
 
 _LOCKED = (
     StoreBusyError,
-    "{file} is locked by another program. Close whatever has it open (a database browser, a backup); "
-    "Rimekeeper tries again by itself.",
+    (
+        "{file} is locked by another program. Close whatever has it open (a database browser, a backup); "
+        "Rimekeeper tries again by itself."
+    ),
 )
 _READ_ONLY = (
     StoreFullError,
-    "{file} can't be written: the file, its folder or its disk is read-only. "
-    "Give Rimekeeper the right to write there, or check the disk.",
+    (
+        "{file} can't be written: the file, its folder or its disk is read-only. "
+        "Give Rimekeeper the right to write there, or check the disk."
+    ),
 )
 _DAMAGED = (
     StoreError,
@@ -41,8 +45,10 @@ _MEANINGS: dict[int, tuple[type[StoreError], str]] = {
     ),
     sqlite3.SQLITE_IOERR: (
         StoreFullError,
-        "the disk failed while {file} was used ({fault}). Check the disk and its free space; "
-        "Rimekeeper tries again by itself.",
+        (
+            "the disk failed while {file} was used ({fault}). Check the disk and its free space; "
+            "Rimekeeper tries again by itself."
+        ),
     ),
 }
 

@@ -23,6 +23,7 @@ from rimekeeper.core.model import (
     Instant,
     ProbeId,
     Quality,
+    Reading,
     Reason,
     RoleId,
     StageId,
@@ -127,6 +128,20 @@ class Reader:
             if len(page) < PAGE:
                 return
             begins = page[-1][0] + 1
+
+    def past_readings(self, probe: ProbeId, since: Instant, until: Instant) -> Iterator[Reading]:
+        """The same as the engine made them, to warm up after a start."""
+        for stored in self.readings(probe, since, until):
+            yield Reading(
+                probe=probe,
+                taken_at=stored.taken_at,
+                arrived_at=stored.arrived_at,
+                raw=stored.raw,
+                celsius=stored.celsius,
+                quality=stored.quality,
+                reason=stored.reason,
+                late=stored.late,
+            )
 
     def tagged(self, probe: ProbeId, since: Instant, until: Instant) -> Iterator[TaggedReading]:
         """The readings of a probe with the batch, stage and role that they belong to, oldest first."""

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol
 
 from rimekeeper.core.alarms.call import Attempt, CallMessage
+from rimekeeper.core.commit import Commit, Committed, Recollection, WaitingCall
 from rimekeeper.core.messages import Command, CommandAnswered, PromptGiven
-from rimekeeper.core.model import Actor, Delivery, Instant, Rejected, SourceId, SourceState
+from rimekeeper.core.model import Actor, Delivery, Instant, ProbeId, Reading, Rejected, SourceId, SourceState
 from rimekeeper.core.plan import KitchenPlan
 from rimekeeper.core.state import EngineState
 
@@ -136,3 +137,33 @@ class Kitchen(Protocol):
     @property
     def database(self) -> Path:
         """The file that read-only readers open."""
+
+
+class Keeper(Protocol):
+    """The one writer of the store; used by the pipeline's thread alone."""
+
+    @property
+    def database(self) -> Path:
+        """The file."""
+
+    def recollect(self) -> Recollection:
+        """What the last run left."""
+
+    def commit(self, commit: Commit) -> Committed:
+        """Write all of it durably or nothing of it; raises StoreError."""
+
+    def tidy(self) -> str:
+        """Fold the log in and check the file; "" or what is wrong."""
+
+
+class Past(Protocol):
+    """What the runtime reads of the store, by short read-only connections, from any thread; raises StoreError."""
+
+    def past_readings(self, probe: ProbeId, since: Instant, until: Instant) -> Iterator[Reading]:
+        """Stored readings of a probe, oldest first."""
+
+    def waiting_calls(self, limit: int = 500) -> tuple[WaitingCall, ...]:
+        """Call-outs still to be sent, the one due first at the front."""
+
+    def call_counts(self) -> tuple[int, int, str]:
+        """How many wait, how many were given up, the latest error among those."""
