@@ -114,6 +114,19 @@ class Committed:
     nudged: int = 0
     duplicates_by_probe: Mapping[str, int] = field(default_factory=dict)
 
+    def plus(self, other: Committed) -> Committed:
+        """Both together."""
+        probes = self.duplicates_by_probe.keys() | other.duplicates_by_probe.keys()
+        return Committed(
+            stored=self.stored + other.stored,
+            duplicates=self.duplicates + other.duplicates,
+            nudged=self.nudged + other.nudged,
+            duplicates_by_probe={
+                probe: self.duplicates_by_probe.get(probe, 0) + other.duplicates_by_probe.get(probe, 0)
+                for probe in probes
+            },
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Recollection:

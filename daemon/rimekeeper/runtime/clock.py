@@ -9,6 +9,7 @@ from collections.abc import Callable
 from rimekeeper.core.messages import ClockStepped
 from rimekeeper.core.model import Instant, Millis
 
+BEGINNING = Instant(0)
 STEP = 2_000
 """A wall clock that is off by more than this, in ms, was set; by less, it is followed gently."""
 FOLLOW = 200
@@ -58,7 +59,7 @@ class SystemClock:
 class EventClock:
     """Time as the events tell it, for replays: it stands still between them."""
 
-    def __init__(self, start: Instant = Instant(0)) -> None:
+    def __init__(self, start: Instant = BEGINNING) -> None:
         """Begin at ``start``."""
         self._now = start
 
