@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import threading
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from rimekeeper.core.commit import Commit
 from rimekeeper.core.errors import StoreError
 from rimekeeper.core.messages import Span, SpansSet
@@ -99,7 +101,7 @@ class TestCurve:
         assert set(zip(times, values, strict=True)) >= {
             (at, value) for at, value in zip(curve.times, curve.celsius, strict=True) if value is not None
         }
-        holes = [before + 1 for before, after in zip(times, times[1:], strict=False) if after - before > gap]
+        holes = [before + 1 for before, after in itertools.pairwise(times) if after - before > gap]
         assert [at for at, value in zip(curve.times, curve.celsius, strict=True) if value is None] == holes
 
 

@@ -6,6 +6,7 @@ import sqlite3
 from contextlib import closing
 
 import pytest
+
 from rimekeeper.core.commit import Commit
 from rimekeeper.core.errors import StoreError, StoreNewerError
 from rimekeeper.core.model import Instant, ProbeId

@@ -10,6 +10,7 @@ from dataclasses import replace
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from rimekeeper.core.alarms.slot import AlarmPhase, AlarmSlot
 from rimekeeper.core.commit import CallResult, CallState, Commit, Token
 from rimekeeper.core.errors import StoreError
@@ -321,7 +322,7 @@ class TestRecord:
         store.commit(
             Commit(
                 entries=tuple(
-                    entry(f"Nr {n} – né à côté", facts=(("celsius", 71.5), ("ok", True), ("lot", None)))
+                    entry(f"Nr {n}: né à côté", facts=(("celsius", 71.5), ("ok", True), ("lot", None)))
                     for n in range(5)
                 )
             )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import Self
 
 from rimekeeper.core.model import (
     Actor,
@@ -86,7 +87,7 @@ def reading(
     value: float = 20.0,
     *,
     arrived: int | None = None,
-    celsius: float | None | str = "raw",
+    celsius: float | str | None = "raw",
     quality: Quality = Quality.GOOD,
     reason: Reason = Reason.NONE,
     late: bool = False,
@@ -160,7 +161,7 @@ class Daemon:
     def close(self) -> None:
         self.store.close()
 
-    def __enter__(self) -> Daemon:
+    def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *_: object) -> None:

@@ -135,7 +135,8 @@ class Desk:
         while self._again and not self.trouble:
             self.advance(self._again.popleft())
             part = self._write(now)
-            saved = part if saved is None or part is None else _together(saved, part)
+            if part is not None:
+                saved = part if saved is None else _together(saved, part)
         return saved
 
     def unsaved_calls(self) -> tuple[WaitingCall, ...]:
@@ -155,6 +156,10 @@ class Desk:
         whole = not self._again
         commit = unsaved.beside.joined(unsaved.decided) if whole else unsaved.decided
         worth = self._worth_writing(commit)
+        if not worth:
+            # All that is left over is the engine's clock: it goes along with the next commit.
+            self._saved_state = self.state
+            unsaved.events.clear()
         if not (worth or unsaved.outcomes or (whole and unsaved.receipts)):
             return None
         done = Committed()
