@@ -13,6 +13,9 @@ _NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)"
 _TEMPERATURE = re.compile(rf"\s*({_NUMBER})\s*(?:°|deg\s*)?\s*([CFK])\s*", re.IGNORECASE)
 _DIFFERENCE = re.compile(rf"\s*({_NUMBER})\s*(K|degC|degF|C°|F°)\s*")
 _DURATION_PART = re.compile(rf"\s*({_NUMBER})\s*(ms|s|sec|min|h|d|days?|hours?|seconds?|minutes?)\b\s*")
+_RATE = re.compile(rf"\s*({_NUMBER})\s*(K|degC|degF|C°|F°)\s*(?:/|per)\s*(s|min|h)\s*")
+_LARGEST_DIFFERENCE = 1_000.0
+_LONGEST = 366 * 86_400_000
 _UNIT_MILLIS = {
     "ms": 1,
     "s": 1_000,
@@ -59,7 +62,22 @@ def difference(text: object) -> TemperatureDifference:
     size = float(match[1])
     if size < 0:
         raise ValueError(f"{text!r} is negative; a band or deadband has a size of zero or more")
+    if size > _LARGEST_DIFFERENCE:
+        raise ValueError(f"{text!r} is not a difference that exists in a kitchen")
     return TemperatureDifference(size / 1.8 if "F" in match[2] else size)
+
+
+def rate(text: object) -> float:
+    """Read "10 K per s" or "5 degF/min": how fast a temperature changes, in kelvin per second."""
+    match = _RATE.fullmatch(text) if isinstance(text, str) else None
+    if match is None:
+        raise ValueError(
+            f'{text!r} is not a rate of change; write a difference and the time it takes, such as "10 K per s"'
+        )
+    kelvin = difference(f"{match[1]} {match[2]}").kelvin / (_UNIT_MILLIS[match[3]] / 1_000)
+    if kelvin <= 0:
+        raise ValueError(f"{text!r} is no change at all; write a rate above zero")
+    return kelvin
 
 
 def duration(text: object) -> Millis:
@@ -69,7 +87,11 @@ def duration(text: object) -> Millis:
         while (match := _DURATION_PART.match(text, place)) is not None:
             total += float(match[1]) * _UNIT_MILLIS[match[2].lower()]
             place = match.end()
-        if place == len(text) and place > 0 and 0 <= total < 366 * 86_400_000:
+        if place == len(text) and place > 0:
+            if "-" in text:
+                raise ValueError(f"{text!r} is negative; a length of time is zero or more")
+            if total > _LONGEST:
+                raise ValueError(f"{text!r} is longer than a year")
             return Millis(round(total))
     raise ValueError(
         f'{text!r} is not a length of time; write a number and its unit, such as "15 min" or "1 h 30 min"'
@@ -80,6 +102,11 @@ def _length(value: Any) -> Any:
     return duration(value)
 
 
+def _rate(value: Any) -> Any:
+    return rate(value)
+
+
 TemperatureText = Annotated[Temperature, BeforeValidator(temperature)]
 DifferenceText = Annotated[TemperatureDifference, BeforeValidator(difference)]
 DurationText = Annotated[int, BeforeValidator(_length)]
+RateText = Annotated[float, BeforeValidator(_rate)]

@@ -1,0 +1,114 @@
+"""A batch sheet as a person writes it (TOML): the mix, what probes are for, and the stages in order."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field, model_validator
+
+from rimekeeper.config.edges import Strict
+from rimekeeper.config.kitchen import Id, LimitSettings
+from rimekeeper.config.quantities import DifferenceText, DurationText, TemperatureText
+from rimekeeper.core.model import TemperatureDifference
+
+KindWord = Literal["cook", "hold", "chill", "age", "temper", "combine", "churn", "harden", "store"]
+ApproachWord = Literal["rising", "falling", "within"]
+
+USUAL_APPROACH: dict[KindWord, ApproachWord] = {
+    "cook": "rising",
+    "hold": "rising",
+    "chill": "falling",
+    "churn": "falling",
+    "harden": "falling",
+    "temper": "falling",
+    "age": "within",
+    "store": "within",
+    "combine": "within",
+}
+"""From which side a target is met when the sheet doesn't say."""
+
+
+class SheetSettings(Strict):
+    """``[sheet]``: what it makes."""
+
+    id: Id | None = None
+    """The file's name without ``.toml`` by default."""
+    name: str = Field(min_length=1, max_length=80)
+    allergens: tuple[str, ...] = Field(default=(), strict=False)
+    note: str = ""
+
+
+class MixSettings(Strict):
+    """``[mix]``: composition in grams per 100 g of mix (percent)."""
+
+    water: float = Field(ge=0, le=100, strict=False)
+    fat: float = Field(default=0.0, ge=0, le=100, strict=False)
+    msnf: float = Field(default=0.0, ge=0, le=100, strict=False)
+    whey_solids: float = Field(default=0.0, ge=0, le=100, strict=False)
+    sucrose: float = Field(default=0.0, ge=0, le=100, strict=False)
+    monosaccharides: float = Field(default=0.0, ge=0, le=100, strict=False)
+    syrup_solids: float = Field(default=0.0, ge=0, le=100, strict=False)
+    syrup_de: float = Field(default=42.0, ge=0, le=100, strict=False)
+    other_solids: float = Field(default=0.0, ge=0, le=100, strict=False)
+
+    @model_validator(mode="after")
+    def _adds_up(self) -> MixSettings:
+        if self.water <= 0:
+            raise ValueError("there is no water in it; nothing would freeze. Give water in percent")
+        total = (
+            self.water
+            + self.fat
+            + self.msnf
+            + self.whey_solids
+            + self.sucrose
+            + self.monosaccharides
+            + self.syrup_solids
+            + self.other_solids
+        )
+        if not abs(total - 100.0) <= 0.5:
+            raise ValueError(
+                f"the parts add up to {total:.1f} %, not to 100 %; put what is missing into other_solids or correct a part"
+            )
+        return self
+
+
+class RoleSettings(Strict):
+    """``[[role]]``: what a probe is for in a batch."""
+
+    id: Id
+    name: str = Field(min_length=1, max_length=80)
+
+
+class StageSettings(Strict):
+    """``[[stage]]``: one step of the batch."""
+
+    id: Id
+    name: str = Field(min_length=1, max_length=80)
+    kind: KindWord
+    role: str
+    after: tuple[str, ...] | None = Field(default=None, strict=False)
+    """The stage written before it by default; ``[]``: starts at once."""
+    portion: str = Field(default="", max_length=40)
+    target: TemperatureText | None = None
+    band: DifferenceText = TemperatureDifference(0.5)
+    approach: ApproachWord | None = None
+    settle: DurationText = 2_000
+    hold: DurationText = 0
+    heads_up: DurationText = 60_000
+    reach_within: DurationText | None = None
+    stay_at_most: DurationText | None = None
+    lasts: DurationText | None = None
+    ceiling: LimitSettings | None = None
+    floor: LimitSettings | None = None
+    advance: Literal["hand", "target", "confirm", "time"] = "hand"
+    do: str = Field(default="", max_length=400)
+    caution: str = Field(default="", max_length=400)
+
+
+class SheetFile(Strict):
+    """The whole file."""
+
+    sheet: SheetSettings
+    mix: MixSettings | None = None
+    role: tuple[RoleSettings, ...] = Field(default=(), strict=False)
+    stage: tuple[StageSettings, ...] = Field(default=(), strict=False)
