@@ -69,8 +69,10 @@ def test_bad_rows_are_refused_by_line_and_the_rest_is_played(tmp_path, inbox):
     assert [r.why for r in inbox.rejected] == [
         "line 3: it has 2 cells, the first line names 3",
         'line 4: the time "yesterday" is not a time in ISO 8601 such as 2026-11-25T18:00:00Z',
-        'line 5: the time "2026-11-25T18:00:02" has no offset from UTC; '
-         "write ...Z or ...+01:00, or give the kitchen's zone with the file",
+        (
+            'line 5: the time "2026-11-25T18:00:02" has no offset from UTC; '
+            "write ...Z or ...+01:00, or give the kitchen's zone with the file"
+        ),
         'line 6: the temperature "warm" is text, not a number',
         "line 7: probe: the name of the channel is empty",
         'line 8: the temperature "nan" is not a number: the instrument has no value to give',
