@@ -19,6 +19,8 @@ from rimekeeper.keeping.schema import MIGRATIONS, bring_up_to_date
 from rimekeeper.keeping.seal import FIRST_SEAL
 
 DATABASE = "rimekeeper.db"
+TOKENS = 4_096
+"""Twice as many as a source may have under way without an acknowledge."""
 LOG_LIMIT = 64 * 1024 * 1024
 
 
@@ -32,7 +34,7 @@ class Store:
         self,
         folder: Path,
         *,
-        token_ring: int = 512,
+        token_ring: int = TOKENS,
         busy_seconds: float = 2.0,
         migrations: Sequence[str] = MIGRATIONS,
     ) -> None:

@@ -22,6 +22,8 @@ from rimekeeper.core.plan import KitchenPlan
 from rimekeeper.runtime.inbox import Item, Losses
 from rimekeeper.runtime.ports import SeenChannel, SourceTally
 
+TOKENS = 4_096
+"""Message tokens remembered for each source; at least twice what it may have under way unacknowledged."""
 CHANNELS_SEEN = 500
 TEXT_SHOWN = 200
 
@@ -46,15 +48,40 @@ class _Heard:
     probe: ProbeId | None
 
 
+class _Ring:
+    """The newest so many tokens; the same one may be in it twice."""
+
+    def __init__(self, size: int, known: Sequence[str] = ()) -> None:
+        self._size = size
+        self._order: deque[str] = deque()
+        self._count: Counter[str] = Counter()
+        for token in known:
+            self.add(token)
+
+    def add(self, token: str) -> None:
+        self._order.append(token)
+        self._count[token] += 1
+        if len(self._order) > self._size:
+            oldest = self._order.popleft()
+            self._count[oldest] -= 1
+            if not self._count[oldest]:
+                del self._count[oldest]
+
+    def __contains__(self, token: str) -> bool:
+        return token in self._count
+
+
 class Reception:
     """Used by the pipeline's thread only; ``tallies`` and ``seen`` give copies for the screens."""
 
-    def __init__(self, plan: KitchenPlan, tokens: Mapping[SourceId, Sequence[str]], ring: int = 512) -> None:
+    def __init__(
+        self, plan: KitchenPlan, tokens: Mapping[SourceId, Sequence[str]], ring: int = TOKENS
+    ) -> None:
         """Learn which channel is which probe's, and which messages were stored lately."""
         self._probe_of = {(probe.source, probe.channel): probe.id for probe in plan.probes.values()}
         self._source_of = {probe.id: probe.source for probe in plan.probes.values()}
         self._ring = ring
-        self._stored = {source: deque(known, maxlen=ring) for source, known in tokens.items()}
+        self._stored = {source: _Ring(ring, known) for source, known in tokens.items()}
         self._unsaved: set[tuple[SourceId, str]] = set()
         self._heard: dict[tuple[SourceId, str], _Heard] = {}
         self._messages: Counter[SourceId] = Counter()
@@ -82,8 +109,9 @@ class Reception:
     def saved(self, tokens: Sequence[Token], readings: Sequence[Reading], done: Committed) -> None:
         """What was received is on disk."""
         for token in tokens:
-            ring = self._stored.setdefault(token.source, deque(maxlen=self._ring))
-            ring.append(token.token)
+            if token.source not in self._stored:
+                self._stored[token.source] = _Ring(self._ring)
+            self._stored[token.source].add(token.token)
         self._unsaved.clear()
         for probe, count in Counter(reading.probe for reading in readings).items():
             source = self._source_of.get(probe)
@@ -138,7 +166,8 @@ class Reception:
                 _note(group, sample.arrived_at)
 
     def _known(self, source: SourceId, token: str) -> bool:
-        return (source, token) in self._unsaved or token in self._stored.get(source, ())
+        stored = self._stored.get(source)
+        return (source, token) in self._unsaved or (stored is not None and token in stored)
 
     def _hear(self, sample: Sample, probe: ProbeId | None) -> None:
         key = (sample.source, sample.channel)
