@@ -2,6 +2,7 @@
 
 import contextlib
 import json
+import os
 import random
 import socket
 import ssl
@@ -474,3 +475,30 @@ def test_falls_back_to_mqtt_3_where_the_broker_knows_no_better(inbox):
         inbox.wait(lambda: len(inbox.samples) == 50)
         settle(inbox)
         time.sleep(0.2)
+
+
+def test_the_broker_sends_no_more_than_the_bound_ahead_of_what_is_settled(broker, inbox):
+    with connected(broker, inbox):
+        broker.publish_all([("kitchen/fz1/temp", str(n), 1, False) for n in range(2_100)])
+        inbox.wait(lambda: len(inbox.deliveries) == 2_000)
+        time.sleep(0.2)
+        assert len(inbox.deliveries) == 2_000
+        settle(inbox)
+        inbox.wait(lambda: len(inbox.deliveries) == 2_100)
+        assert inbox.values == [float(n) for n in range(2_100)]
+
+
+def test_connections_that_come_and_go_leave_nothing_open(broker, inbox):
+    def descriptors():
+        return len(os.listdir("/proc/self/fd"))
+
+    with connected(broker, inbox):
+        pass
+    before = descriptors()
+    for _ in range(5):
+        again = KeepingInbox()
+        with connected(broker, again):
+            pass
+    with running(intake_for(broker, inbox, port=1)):
+        time.sleep(0.5)
+    assert descriptors() == before
