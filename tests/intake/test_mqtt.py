@@ -4,6 +4,7 @@ import contextlib
 import json
 import os
 import random
+import select
 import socket
 import ssl
 import threading
@@ -17,6 +18,7 @@ from rimekeeper.core.errors import ConfigError
 from rimekeeper.core.model import Health
 from rimekeeper.intake.backoff import Backoff
 from rimekeeper.intake.mqtt import MqttIntake
+from rimekeeper.intake.mqtt_buttons import Buttons, Heard
 from support.inbox import KeepingInbox, WallClock
 from support.mosquitto import Broker
 from support.old_broker import OldBroker
@@ -457,6 +459,88 @@ def test_a_button_whose_action_fails_is_said_and_does_not_come_again(broker, inb
         assert (
             inbox.rejected[0].why == 'button topic "button/advance": acting on it failed: no batch is running'
         )
+
+
+def test_more_presses_than_can_wait_are_refused_and_the_rest_is_left_for_later():
+    failed, acted, settled, go = [], [], [], threading.Event()
+
+    class Receipt:
+        def __init__(self, number):
+            self.number = number
+
+        def settle(self):
+            settled.append(self.number)
+
+    def act(heard):
+        acted.append(heard.payload)
+        go.wait(5)
+
+    buttons = Buttons("cold", lambda heard, why: failed.append((heard.payload, why)))
+    buttons.start()
+    for number in range(102):
+        buttons.press(act, Heard("b", b"%d" % number), Receipt(number))
+        while not acted:
+            time.sleep(0.001)
+    assert failed == [(b"101", "more than 100 messages wait to be acted on")]
+    threading.Timer(0.1, go.set).start()
+    buttons.stop(5)
+    # The press under way is finished; those that waited were neither acted on nor acknowledged: they come again.
+    assert acted == [b"0"]
+    assert settled == [101, 0]
+
+
+class Doorman:
+    """Stands before a broker and hangs up on MQTT 5 without a word, as some old brokers do."""
+
+    def __init__(self, broker):
+        self._broker = broker
+        self._server = socket.create_server(("127.0.0.1", 0))
+        self.port = self._server.getsockname()[1]
+        self._thread = threading.Thread(target=self._serve)
+
+    def _serve(self):
+        while True:
+            try:
+                peer, _ = self._server.accept()
+            except OSError:
+                return
+            with peer:
+                peer.settimeout(2)
+                first = peer.recv(4096)
+                if b"MQTT\x05" not in first and first:
+                    self._relay(peer, first)
+
+    def _relay(self, peer, first):
+        with socket.create_connection(("127.0.0.1", self._broker.port)) as inner:
+            inner.sendall(first)
+            while True:
+                for ready in select.select([peer, inner], [], [])[0]:
+                    data = ready.recv(65_536)
+                    if not data:
+                        return
+                    (inner if ready is peer else peer).sendall(data)
+
+    def __enter__(self):
+        self._thread.start()
+        return self
+
+    def __exit__(self, *fault):
+        self._server.shutdown(socket.SHUT_RDWR)
+        self._server.close()
+        self._thread.join()
+
+
+def test_falls_back_to_mqtt_3_where_the_broker_hangs_up_and_keeps_the_session(broker, inbox):
+    with Doorman(broker) as doorman:
+        with running(intake_for(doorman, inbox)):
+            note = "connected with MQTT 3.1.1, because the broker hangs up on MQTT 5"
+            assert inbox.wait_health(Health.NORMAL) == note
+        broker.publish("kitchen/fz1/temp", "7")
+        again = KeepingInbox()
+        with running(intake_for(doorman, again)):
+            again.wait(lambda: again.values == [7.0])
+            settle(again)
+            time.sleep(0.1)
 
 
 def test_settings_that_can_not_be_meant(broker, inbox):

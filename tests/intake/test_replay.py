@@ -165,6 +165,15 @@ def test_it_waits_while_the_inbox_is_full_and_loses_nothing(tmp_path, inbox):
     assert inbox.refusals > 0
 
 
+def test_it_knows_how_much_is_stored(tmp_path, inbox):
+    text = "time_ms,probe,celsius\n" + "".join(f"{n},p,{n}\n" for n in range(1_200))
+    intake = play(tmp_path, inbox, text)
+    assert (intake.readings, intake.stored) == (1_200, 0)
+    for delivery in inbox.deliveries:
+        delivery.receipt.settle()
+    assert intake.stored == 1_200
+
+
 def test_it_can_be_stopped_in_the_middle(tmp_path, inbox):
     file = tmp_path / "night.csv"
     file.write_text("time_ms,probe,celsius\n0,p,1\n3600000,p,2\n")

@@ -79,7 +79,7 @@ class MqttIntake:
         self._backoff = backoff or Backoff(0.5, 30.0, random.Random(self._client_id))  # noqa: S311
         self._buttons = Buttons(settings.name, self._press_failed)
         self._outgoing = OutgoingQueue()
-        self._held: deque[tuple[Connection, Delivery]] = deque()
+        self._held: deque[Delivery] = deque()
         self._spoken: MQTTProtocolVersion | None = None
         self._note = ""
         self._hung_up = 0
@@ -186,8 +186,7 @@ class MqttIntake:
             self._connection = None
             connection.close()
             self._outgoing.broken()
-            # Those with a receipt come again from the broker; the others are here or nowhere.
-            self._held = deque(held for held in self._held if held[1].receipt is None)
+            self._held.clear()  # the broker sends them again
         if not self._stop.is_set():
             self._say_why(connection)
             if connection.verdict is Verdict.WAITING or self._spoken is not MQTTProtocolVersion.MQTTv5:
@@ -242,7 +241,7 @@ class MqttIntake:
                 connection.subscribe({name: self._filters[name]})
 
     def _hand_over_held(self) -> None:
-        while self._held and self._inbox.deliver(self._held[0][1]):
+        while self._held and self._inbox.deliver(self._held[0]):
             self._held.popleft()
 
     # --- what a connection tells ---------------------------------------------------------------------------
@@ -317,8 +316,10 @@ class MqttIntake:
             token=token,
             again=again,
         )
-        if self._held or not self._inbox.deliver(delivery):
-            self._held.append((connection, delivery))
+        if receipt is None:
+            self._inbox.deliver(delivery)  # QoS 0 may be lost, and the inbox counts it
+        elif self._held or not self._inbox.deliver(delivery):
+            self._held.append(delivery)
 
     def _press_failed(self, heard: Heard, why: str) -> None:
         text = shown(heard.payload)

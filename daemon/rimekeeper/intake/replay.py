@@ -50,6 +50,18 @@ class FileClock:
         self._now = max(self._now, instant)
 
 
+@dataclass(frozen=True, slots=True)
+class _Stored:
+    """The receipt of one delivery: tells the replay how much of the file is on disk."""
+
+    readings: int
+    tell: Callable[[int], None]
+
+    def settle(self) -> None:
+        """Count them."""
+        self.tell(self.readings)
+
+
 class ReplayIntake:
     """A CSV file as an :class:`~rimekeeper.runtime.ports.Intake`; each probe of the file is a channel.
 
@@ -90,6 +102,7 @@ class ReplayIntake:
         self._reporter = Reporter(self.source, inbox, self.clock)
         self._readings = 0
         self._refused = 0
+        self._stored = 0
         self._stop = threading.Event()
         self._done = threading.Event()
         self._thread: threading.Thread | None = None
@@ -123,6 +136,14 @@ class ReplayIntake:
     def readings(self) -> int:
         """Readings handed over so far."""
         return self._readings
+
+    @property
+    def stored(self) -> int:
+        """Readings whose commit is confirmed."""
+        return self._stored
+
+    def _count_stored(self, readings: int) -> None:
+        self._stored += readings
 
     @property
     def refused(self) -> int:
@@ -203,7 +224,8 @@ class ReplayIntake:
     def _hand_over(self, samples: list[Sample], rejected: list[Rejected]) -> None:
         if not samples and not rejected:
             return
-        delivery = Delivery(self.source, tuple(samples), tuple(rejected))
+        receipt = _Stored(len(samples), self._count_stored)
+        delivery = Delivery(self.source, tuple(samples), tuple(rejected), receipt)
         while not self._inbox.deliver(delivery):
             if self._stop.wait(_FULL_PAUSE):
                 return

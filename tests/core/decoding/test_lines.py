@@ -98,6 +98,8 @@ def test_json_by_path():
         'channel "pan": there is nothing at "t[1].c"',
         'channel "base": the value at "base" is NaN, not a number',
     ]
+    assert "nothing at" in whys(decode('{"t": [1, 2], "base": 1}'))[0]
+    assert "nothing at" in whys(decode('{"t": [1], "base": 1}'))[0]
     assert "is infinite" in whys(decode('{"base": 1e999}'))[1]
     assert "too large" in whys(decode('{"base": %s}' % ("9" * 400)))[1]
     assert whys(decode("{")) == [
@@ -123,6 +125,8 @@ def test_without_channels_every_number_is_shown():
     assert pattern("1 x").found == (Found("p", 1.0),)
     assert whys(LINE_DECODERS["fields"](LineRule())("hello")) == ["there is no number in it"]
     assert whys(LINE_DECODERS["json"](LineRule())("{}")) == ["there is no number in it"]
+    assert whys(LINE_DECODERS["json"](LineRule())("[" * 12 + "1" + "]" * 12)) == ["there is no number in it"]
+    assert LINE_DECODERS["json"](LineRule())('{"a\\u0000": 1, "b": 2}').found == (Found("b", 2.0),)
 
 
 def test_an_empty_line_is_nothing_at_all():
