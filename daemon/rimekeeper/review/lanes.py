@@ -1,0 +1,226 @@
+"""A running batch as the Now page shows it: one lane for each stage under way."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rimekeeper.core.model import Instant, ProbeId
+from rimekeeper.core.plan import Approach, SheetPlan, StagePlan
+from rimekeeper.core.process.forecast import Outlook
+from rimekeeper.core.state import BatchPhase, BatchSlot, StagePhase, StageRun
+from rimekeeper.review.arrival import sentence
+from rimekeeper.review.probes import probe_view
+from rimekeeper.review.wording import UNKNOWN, Wording, exact_length, length
+from rimekeeper.runtime.ports import Glance
+
+UNDO_FOR = 60_000
+"""For this long after an advance, taking it back is offered in front."""
+PHASE_WORDS = {
+    BatchPhase.RUNNING: "running",
+    BatchPhase.HELD: "on hold",
+    BatchPhase.ENDED: "finished",
+    BatchPhase.SCRAPPED: "scrapped",
+}
+
+
+def batch_view(glance: Glance, batch: BatchSlot, now: Instant, wording: Wording) -> dict[str, Any]:
+    """One batch with its lanes, its rail of stages and what may be done."""
+    sheet = glance.plan.sheets.get(batch.sheet)
+    advanced_at = _advanced_at(batch)
+    return {
+        "id": batch.batch,
+        "sheet": batch.sheet,
+        "name": sheet.name if sheet else batch.sheet,
+        "lot": batch.lot,
+        "allergens": list(sheet.allergens) if sheet else [],
+        "phase": batch.phase.value,
+        "phase_shown": PHASE_WORDS[batch.phase],
+        "held": batch.phase is BatchPhase.HELD,
+        "held_since": batch.held_since,
+        "held_shown": f"on hold for {length(now - batch.held_since)}" if batch.held_since else "",
+        "began": batch.began,
+        "began_shown": wording.when(batch.began, now),
+        "ended": batch.ended,
+        "ended_shown": wording.when(batch.ended, now),
+        "can_undo": batch.before is not None and batch.running,
+        "undo_until": advanced_at + UNDO_FOR if batch.before is not None and advanced_at else None,
+        "rail": rail(sheet, batch),
+        "stages": [lane(glance, batch, run, _stage_plan(sheet, run), now, wording) for run in batch.active],
+        "notes": list(batch.notes),
+    }
+
+
+def rail(sheet: SheetPlan | None, batch: BatchSlot) -> list[dict[str, Any]]:
+    """Every stage of the batch in order, with where it stands."""
+    found = []
+    for run in batch.stages:
+        plan = _stage_plan(sheet, run)
+        found.append(
+            {
+                "id": run.stage,
+                "name": plan.name if plan else run.stage,
+                "kind": plan.kind.value if plan else "",
+                "portion": plan.portion if plan else "",
+                "phase": run.phase.value,
+            }
+        )
+    return found
+
+
+def lane(
+    glance: Glance,
+    batch: BatchSlot,
+    run: StageRun,
+    plan: StagePlan | None,
+    now: Instant,
+    wording: Wording,
+) -> dict[str, Any]:
+    """One stage under way: its probe, its target, when it will be there, what to do."""
+    sheet = glance.plan.sheets.get(batch.sheet)
+    probe_id = next((p for role, p in batch.bindings if plan and role == plan.role), None)
+    probe = probe_view(glance, probe_id or ProbeId(""), now, wording)
+    order = [r.stage for r in batch.stages]
+    followers = sheet.followers(run.stage) if sheet else ()
+    target = plan.target if plan else None
+    reached, outlook, code = _outlook(glance, batch, run, plan, probe, now, wording)
+    forecast = glance.state.forecasts.get(f"{batch.batch}/{run.stage}")
+    known = forecast if code == "arrives" else None
+    role = next((r.name for r in sheet.roles if plan and r.id == plan.role), "") if sheet else ""
+    return {
+        "id": run.stage,
+        "name": plan.name if plan else run.stage,
+        "kind": plan.kind.value if plan else "",
+        "portion": plan.portion if plan else "",
+        "number": order.index(run.stage) + 1,
+        "of": len(order),
+        "next": [f.name for f in followers],
+        "last": not followers,
+        "role": plan.role if plan else None,
+        "role_name": role,
+        "probe_name": probe["name"] if probe_id else "no probe",
+        **{name: probe[name] for name in _SHARED},
+        "target_celsius": target.celsius if target else None,
+        "target_value": wording.value(target.celsius) if target else None,
+        "target_shown": _target(plan, wording),
+        "approach": plan.approach.value if plan else None,
+        "ceiling_celsius": plan.ceiling.limit.celsius if plan and plan.ceiling else None,
+        "ceiling_shown": wording.shown(plan.ceiling.limit.celsius) if plan and plan.ceiling else "",
+        "floor_celsius": plan.floor.limit.celsius if plan and plan.floor else None,
+        "floor_shown": wording.shown(plan.floor.limit.celsius) if plan and plan.floor else "",
+        "beyond": _beyond(plan, probe),
+        "outlook": outlook,
+        "outlook_code": code,
+        "expected": known.expected if known else None,
+        "earliest": known.earliest if known else None,
+        "latest": known.latest if known else None,
+        "began": run.began,
+        "began_shown": wording.when(run.began, now),
+        "elapsed_ms": max(0, now - run.began) if run.began is not None else None,
+        "elapsed_shown": length(now - run.began) if run.began is not None else UNKNOWN,
+        "reached": reached,
+        "reached_at": run.reached_at,
+        "reached_shown": wording.when(run.reached_at, now) if run.reached_at else "",
+        "hold_ms": plan.hold if plan else 0,
+        "hold_met": run.hold_met_at is not None,
+        "hold_shown": _hold(run, plan, now, fresh=probe["fresh"]),
+        "awaiting_confirm": run.awaiting_confirm,
+        "advance_label": _advance_label(run, followers, held=batch.phase is BatchPhase.HELD),
+        "do": plan.do if plan else "",
+        "caution": plan.caution if plan else "",
+    }
+
+
+_SHARED = (
+    "probe", "celsius", "value", "shown", "number", "fresh", "note", "quality", "reason", "health",
+    "taken_at", "age_ms", "age_shown", "silent_after", "last_shown",
+)  # fmt: skip
+
+
+def _outlook(
+    glance: Glance,
+    batch: BatchSlot,
+    run: StageRun,
+    plan: StagePlan | None,
+    probe: dict[str, Any],
+    now: Instant,
+    wording: Wording,
+) -> tuple[bool, str, str]:
+    """(target reached, sentence, code). Without a fresh reading nothing is said about an arrival."""
+    reached = run.reached_at is not None
+    if not probe["fresh"]:
+        return reached, f"no arrival time: {probe['note']}", "stale"
+    if plan is None or plan.target is None:
+        return False, *_without_target(run, plan, now, wording)
+    if batch.phase is BatchPhase.HELD:
+        return reached, "on hold: no arrival time", "held"
+    if reached:
+        there = run.in_band_since is not None
+        at = wording.when(run.reached_at, now)
+        text = f"target reached at {at}" if there else f"was there at {at}, outside the band now"
+        return True, text, "there" if there else "left"
+    forecast = glance.state.forecasts.get(f"{batch.batch}/{run.stage}")
+    if forecast is not None and forecast.outlook is Outlook.THERE:
+        return False, "at the target, settling", "settling"
+    code = (forecast.outlook if forecast else Outlook.UNSETTLED).name.lower()
+    return False, sentence(forecast, now, wording), code
+
+
+def _without_target(run: StageRun, plan: StagePlan | None, now: Instant, wording: Wording) -> tuple[str, str]:
+    if plan is not None and plan.lasts is not None and run.began is not None:
+        ends = Instant(run.began + plan.lasts + run.paused)
+        return f"time is up at {wording.when(ends, now)}", "timed"
+    return "no target in this stage", "none"
+
+
+def _target(plan: StagePlan | None, wording: Wording) -> str:
+    if plan is None or plan.target is None:
+        return ""
+    shown = wording.shown(plan.target.celsius)
+    match plan.approach:
+        case Approach.RISING:
+            return f"at least {shown}"
+        case Approach.FALLING:
+            return f"at most {shown}"
+        case Approach.WITHIN:
+            return f"{shown} \N{PLUS-MINUS SIGN} {wording.step(plan.band)}"
+
+
+def _beyond(plan: StagePlan | None, probe: dict[str, Any]) -> str:
+    if plan is None or not probe["fresh"]:
+        return ""
+    if plan.ceiling and probe["celsius"] > plan.ceiling.limit.celsius:
+        return "above the ceiling"
+    if plan.floor and probe["celsius"] < plan.floor.limit.celsius:
+        return "below the floor"
+    return ""
+
+
+def _hold(run: StageRun, plan: StagePlan | None, now: Instant, *, fresh: bool) -> str:
+    if plan is None or not plan.hold:
+        return ""
+    wanted = exact_length(plan.hold)
+    if run.hold_met_at is not None:
+        return f"held for {wanted}: done"
+    if run.in_band_since is None:
+        return f"then hold for {wanted}"
+    until = now if fresh else (run.in_band_last or run.in_band_since)
+    return f"held {exact_length(min(until - run.in_band_since, plan.hold))} of {wanted}"
+
+
+def _advance_label(run: StageRun, followers: tuple[StagePlan, ...], *, held: bool) -> str:
+    if held:
+        return "Go on"
+    names = " and ".join(f.name for f in followers)
+    if not followers:
+        return "Finish this stage"
+    return f"Confirm: {names}" if run.awaiting_confirm else f"Next: {names}"
+
+
+def _stage_plan(sheet: SheetPlan | None, run: StageRun) -> StagePlan | None:
+    return sheet.stage(run.stage) if sheet else None
+
+
+def _advanced_at(batch: BatchSlot) -> int | None:
+    instants = [run.ended for run in batch.stages if run.ended is not None and run.phase is StagePhase.DONE]
+    instants += [run.began for run in batch.active if run.began is not None]
+    return max(instants, default=None)

@@ -1,0 +1,108 @@
+// What every page does: the clock, alarms on top, "not live", title and icon, announcements, the screen kept awake.
+
+import { h, show, sign } from "./tree.js";
+import { clock, length } from "./time.js";
+import { kitchen, onView, presentInstant, trouble } from "./live.js";
+import { speak, tone } from "./sound.js";
+
+const AGAIN = { critical: 10_000, high: 20_000, medium: 60_000, low: 300_000 };
+const FRESH_PROMPT = 60_000;
+
+const notLive = document.getElementById("not-live");
+const alarmsPlace = document.getElementById("alarms");
+const polite = document.getElementById("say-polite");
+const urgent = document.getElementById("say-now");
+const onAlarmPage = document.documentElement.dataset.page === "alarm";
+const told = new Set();
+const sounded = new Map();
+let icon = "";
+
+const alarmPath = (key) => `/alarms/${key.split("/").map(encodeURIComponent).join("/")}`;
+
+function alarmCard(alarm, present) {
+  const seen = alarm.acknowledged;
+  const state = seen ? `acknowledged by ${alarm.acknowledged_by || "somebody"}` : alarm.returned ? "over, not acknowledged" : "not acknowledged";
+  const value = alarm.present ? (alarm.present.fresh ? `now ${alarm.present.shown}` : `now unknown: ${alarm.present.note}`) : "";
+  const facts = [value, alarm.limit_celsius === null ? "" : `limit ${alarm.limit_shown}`, `for ${length(present - alarm.since)}`].filter(Boolean).join(", ");
+  return h("article", { class: "alarm", "data-key": alarm.key, "data-rank": alarm.priority, "data-seen": seen ? "yes" : "no" },
+    sign(alarm.priority),
+    h("div", {},
+      h("p", { class: "word" }, `${alarm.priority} alarm, ${state}`),
+      h("p", { class: "what" }, `${alarm.where}: ${alarm.what}`),
+      h("p", {}, facts),
+      alarm.action ? h("p", { class: "action" }, `Do: ${alarm.action}`) : null),
+    h("p", { class: "buttons" },
+      seen ? null : h("button", { type: "button", "data-give": JSON.stringify({ command: "acknowledge", alarm: alarm.key }), "aria-label": `Acknowledge ${alarm.where}: ${alarm.what}` }, sign("seen"), "Acknowledge"),
+      onAlarmPage ? null : h("a", { class: "button", href: alarmPath(alarm.key), "aria-label": `Details of ${alarm.where}: ${alarm.what}` }, "Details")));
+}
+
+export const promptWords = (prompt) => prompt.celsius === null ? prompt.sentence : `${prompt.sentence} (${prompt.shown})`;
+
+function announce(view) {
+  for (const prompt of view.prompts) {
+    if (told.has(prompt.id)) continue;
+    told.add(prompt.id);
+    if (view.now - prompt.at > FRESH_PROMPT) continue;
+    polite.textContent = promptWords(prompt);
+    tone("prompt");
+    speak(prompt.sentence);
+  }
+  const standing = view.alarms.filter((alarm) => !alarm.acknowledged);
+  for (const alarm of standing) {
+    const last = sounded.get(alarm.alarm_id);
+    if (last === undefined) urgent.textContent = `${alarm.priority} alarm. ${alarm.where}: ${alarm.what}. ${alarm.action}`;
+    if (last === undefined || performance.now() - last > AGAIN[alarm.priority]) {
+      sounded.set(alarm.alarm_id, performance.now());
+      tone(alarm.priority);
+      speak(`Alarm. ${alarm.where}: ${alarm.what}. ${alarm.action}`, true);
+    }
+  }
+  for (const id of sounded.keys()) if (!standing.some((alarm) => alarm.alarm_id === id)) sounded.delete(id);
+}
+
+function dress(view, wrong) {
+  const standing = view.alarms.filter((alarm) => !alarm.acknowledged).length;
+  const front = wrong ? "Not live · " : standing ? `${standing === 1 ? "ALARM" : `${standing} ALARMS`} · ` : "";
+  const title = front + document.body.dataset.title;
+  if (document.title !== title) document.title = title;
+  const wanted = wrong ? "unknown" : standing ? "alarm" : "calm";
+  if (wanted !== icon) {
+    icon = wanted;
+    document.getElementById("favicon").href = `${document.body.dataset.static}/signs/${wanted}.svg`;
+  }
+}
+
+function paint() {
+  const view = kitchen.view;
+  const wrong = trouble();
+  document.body.dataset.live = wrong ? "no" : "yes";
+  notLive.hidden = !wrong;
+  if (notLive.textContent !== wrong) notLive.textContent = wrong;
+  document.getElementById("clock").textContent = clock(presentInstant(), view.kitchen.zone);
+  show(alarmsPlace, view.alarms.map((alarm) => alarmCard(alarm, presentInstant())));
+  alarmsPlace.hidden = view.alarms.length === 0;
+  dress(view, wrong);
+}
+
+onView((view) => {
+  paint();
+  announce(view);
+});
+setInterval(paint, 1_000);
+
+// One thing answers on every page, also when the view has not changed for a while.
+setInterval(() => announce(kitchen.view), 5_000);
+
+let lock = null;
+async function stayAwake() {
+  if (!("wakeLock" in navigator) || document.visibilityState !== "visible" || lock) return;
+  try {
+    lock = await navigator.wakeLock.request("screen");
+    lock.addEventListener("release", () => { lock = null; });
+  } catch {
+    lock = null; // The device decides (battery low, say); nothing else depends on it.
+  }
+}
+document.addEventListener("visibilitychange", stayAwake);
+document.addEventListener("pointerdown", stayAwake);
+stayAwake();
