@@ -54,18 +54,18 @@ class _Ring:
     def __init__(self, size: int, known: Sequence[str] = ()) -> None:
         self._size = size
         self._order: deque[str] = deque()
-        self._count: Counter[str] = Counter()
+        self._count: dict[str, int] = {}
         for token in known:
             self.add(token)
 
     def add(self, token: str) -> None:
         self._order.append(token)
-        self._count[token] += 1
+        self._count[token] = self._count.get(token, 0) + 1
         if len(self._order) > self._size:
             oldest = self._order.popleft()
-            self._count[oldest] -= 1
-            if not self._count[oldest]:
-                del self._count[oldest]
+            left = self._count.pop(oldest) - 1
+            if left:
+                self._count[oldest] = left
 
     def __contains__(self, token: str) -> bool:
         return token in self._count
