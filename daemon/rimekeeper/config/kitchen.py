@@ -15,8 +15,13 @@ from rimekeeper.core.model import Temperature, TemperatureDifference
 _ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}")
 
 
+def is_id(text: str) -> bool:
+    """Whether a text can be an id."""
+    return _ID.fullmatch(text) is not None
+
+
 def _id(text: str) -> str:
-    if _ID.fullmatch(text) is None:
+    if not is_id(text):
         raise ValueError(
             f'"{text}" can\'t be an id; use up to 40 letters (a to z), digits, "-" and "_", and begin with a letter or digit'
         )
