@@ -11,7 +11,6 @@ import time
 from pathlib import Path
 
 from rimekeeper.config.edges import MqttSettings, TopicSettings
-from rimekeeper.core import engine as real_engine
 from rimekeeper.core.messages import StartBatch
 from rimekeeper.core.model import (
     ChannelId,
@@ -50,7 +49,7 @@ from rimekeeper.runtime.clock import SystemClock
 from rimekeeper.runtime.inbox import Inbox
 from rimekeeper.runtime.pipeline import Pipeline
 from support.parts import ADA
-from support.small_engine import SmallEngine
+from support.which_engine import engine_by_name
 
 STAMPED = tuple(f"p{n}" for n in range(4))
 PLAIN = tuple(f"a{n}" for n in range(4))
@@ -141,7 +140,7 @@ def main(folder: Path, port: int, engine: str) -> None:
         Reader(store.database),
         inbox,
         clock,
-        engine=SmallEngine() if engine == "small" else real_engine,
+        engine=engine_by_name(engine),
     )
     print(json.dumps(restored(pipeline)), flush=True)
     intake = MqttIntake(settings(port), inbox, clock)

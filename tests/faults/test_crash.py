@@ -22,13 +22,14 @@ from paho.mqtt.enums import CallbackAPIVersion
 from rimekeeper.core.model import Instant, ProbeId
 from rimekeeper.keeping.reader import Reader
 from support.mosquitto import Broker
+from support.which_engine import real_engine_steps
 
 from .crash_child import HOT, PLAIN, STAMPED, TOO_WARM
 
 KILLS = int(os.environ.get("RIMEKEEPER_KILLS", "20"))
 PER_SECOND = 500
 ALL_TIME = (Instant(0), Instant(2**60))
-ENGINE = "small"
+ENGINE = "real" if real_engine_steps() else "small"
 
 
 class Publisher:
@@ -135,7 +136,7 @@ def test_killed_again_and_again(tmp_path):
         if stored != wanted:
             wrong[name] = (sorted((wanted - stored).elements())[:5], sorted((stored - wanted).elements())[:5])
     print(
-        f"\n{KILLS} kills, {total} readings published at {total / publisher.seconds:.0f} a second, "
+        f"\n{KILLS} kills, {ENGINE} engine, {total} readings published at {total / publisher.seconds:.0f} a second, "
         f"{stored_count(reader)} stored; {time.monotonic() - started:.0f} s"
     )
     assert not wrong, f"(missing, too many): {wrong}"
