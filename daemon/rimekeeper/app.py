@@ -15,6 +15,7 @@ from rimekeeper.calling import build_channels
 from rimekeeper.calling.wording import write
 from rimekeeper.cli_common import console, data_folder
 from rimekeeper.config.loading import Button, Loaded, load
+from rimekeeper.core.alarms.call import CallMessage
 from rimekeeper.core.errors import RimekeeperError
 from rimekeeper.core.messages import CallOwed
 from rimekeeper.core.model import Actor
@@ -66,8 +67,7 @@ class House:
                 name: MqttIntake(settings, self._inbox, self._clock, kitchen=plan.name)
                 for name, settings in loaded.mqtt.items()
             }
-            serial = [SerialIntake(s, self._inbox, self._clock) for s in loaded.serial.values()]
-            self._intakes: list[Intake] = [*serial, *self.brokers.values()]
+            self._ports = [SerialIntake(s, self._inbox, self._clock) for s in loaded.serial.values()]
             self._server = self._pages(loaded, port)
             undo.callback(self._server.stop)
             self._outbox = self._call_outs(loaded)
@@ -91,16 +91,20 @@ class House:
         self._closing.callback(contact.unlink, missing_ok=True)
         self._outbox.start()
         self._schedule.start()
-        for intake in self._intakes:
+        intakes: list[Intake] = [*self._ports, *self.brokers.values()]
+        for intake in intakes:
             intake.start()
 
     def stop(self) -> None:
-        """Stop listening, write what has arrived, and close. What was not acknowledged comes again."""
+        """Write what has arrived, acknowledge it, and close. What comes after that a broker keeps for us."""
         self._schedule.stop()
-        for intake in self._intakes:
-            intake.stop()
+        for port in self._ports:
+            port.stop()
+        # Brokers are left last, so that what was just written can still be acknowledged.
         if not self.pipeline.stop():
             _LOG.error("the last readings could not be written in time; a broker sends its own again")
+        for broker in self.brokers.values():
+            broker.stop()
         self._outbox.stop()
         self._closing.close()
 
@@ -113,7 +117,7 @@ class House:
     def _call_outs(self, loaded: Loaded) -> OutboxSender:
         plan, link_base = loaded.plan, loaded.web.address or self._server.address
 
-        def in_words(call: CallOwed):  # type: ignore[no-untyped-def]  # noqa: ANN202
+        def in_words(call: CallOwed) -> CallMessage:
             return write(call, plan, link_base)
 
         outbox = OutboxSender(

@@ -81,9 +81,9 @@ def probes(
     seconds: Annotated[float, typer.Option("--for", metavar="SECONDS", help="How long to listen.")] = 10.0,
 ) -> None:
     """Show what the ports and topics say right now, to help write the kitchen file."""
-    from rimekeeper import errands  # noqa: PLC0415
+    from rimekeeper import commands  # noqa: PLC0415
 
-    errands.look(kitchen, seconds)
+    commands.look(kitchen, seconds)
 
 
 @app.command()
@@ -99,9 +99,9 @@ def export(
     ] = None,
 ) -> None:
     """Write readings as CSV, with the batch and stage each belongs to."""
-    from rimekeeper import errands  # noqa: PLC0415
+    from rimekeeper import commands  # noqa: PLC0415
 
-    errands.export(kitchen, data, tuple(probe or ()), batch, since, until, out)
+    commands.export(kitchen, data, tuple(probe or ()), batch, since, until, out)
 
 
 @app.command()
@@ -114,14 +114,14 @@ def replay(
     bind: Annotated[list[str] | None, typer.Option("--bind", "-b", metavar="ROLE=PROBE")] = None,
 ) -> None:
     """Send recorded readings through the same pipeline into a data folder of their own."""
-    from rimekeeper import errands  # noqa: PLC0415
+    from rimekeeper import commands  # noqa: PLC0415
 
     with Progress(
         TextColumn("{task.description}"), BarColumn(), TextColumn("{task.percentage:>3.0f} %"),
         TimeRemainingColumn(), console=complaints,
     ) as progress:  # fmt: skip
         task = progress.add_task(f"Replaying {file.name}", total=1.0)
-        summary = errands.replay(
+        summary = commands.replay(
             file, kitchen, data, speed, sheet, tuple(bind or ()),
             lambda share: progress.update(task, completed=share),
         )  # fmt: skip
