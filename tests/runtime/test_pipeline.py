@@ -416,6 +416,48 @@ class TestTrouble:
         assert daemon.pipeline.glance().pulse.backlog <= 45_000
         assert refused > 30
 
+    def test_in_its_thread_it_waits_while_full_and_goes_on_when_mended(self, tmp_path):
+        with Daemon(tmp_path, clock=SystemClock(), steady=time.monotonic) as daemon:
+            mend = self.broken(daemon)
+            daemon.pipeline.start()
+            receipts = [CountedReceipt() for _ in range(30)]
+            waiting = list(receipts)
+            ends = time.monotonic() + 10
+            while waiting and time.monotonic() < ends:
+                samples = [sample("pan", 1.0, daemon.clock.now()) for _ in range(1_000)]
+                if daemon.inbox.deliver(delivery(*samples, receipt=waiting[0])):
+                    waiting.pop(0)
+                else:
+                    time.sleep(0.01)
+            time.sleep(0.3)
+            assert daemon.pipeline.glance().pulse.store_trouble
+            assert daemon.pipeline.glance().pulse.alive
+            assert not any(r.settled for r in receipts)
+            mend()
+            ends = time.monotonic() + 15
+            while daemon.pipeline.glance().pulse.readings_stored < 30_000 and time.monotonic() < ends:
+                time.sleep(0.05)
+            assert daemon.pipeline.stop()
+            assert [r.settled for r in receipts] == [1] * 30
+            assert len(daemon.values()) == 30_000
+
+    def test_a_fault_of_ours_in_a_turn_does_not_end_the_thread(self, tmp_path, monkeypatch, caplog):
+        with Daemon(tmp_path, clock=SystemClock(), steady=time.monotonic) as daemon:
+            turns = []
+            real = daemon.pipeline.turn
+
+            def turn():
+                turns.append(1)
+                if len(turns) == 1:
+                    raise ValueError("ours")
+                return real()
+
+            monkeypatch.setattr(daemon.pipeline, "turn", turn)
+            daemon.pipeline.start()
+            assert daemon.pipeline.command(START, ADA).accepted
+            daemon.pipeline.stop()
+        assert "a fault in the pipeline; it goes on" in caplog.text
+
     def test_it_ends_when_told_even_in_trouble(self, tmp_path):
         with Daemon(tmp_path, clock=SystemClock(), steady=time.monotonic) as daemon:
             self.broken(daemon)

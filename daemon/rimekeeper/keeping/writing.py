@@ -94,26 +94,36 @@ def _readings_one_by_one(
     """
     stored = nudged = 0
     duplicates: Counter[str] = Counter()
-    free: dict[tuple[int, int], int] = {}
+    taken: dict[tuple[int, int], int] = {}
     for reading, row in zip(readings, rows, strict=True):
         if connection.execute(_INSERT, row).rowcount == 1:
             stored += 1
         elif reading.taken_at != reading.arrived_at:
             duplicates[reading.probe] += 1
         else:
-            number, at, _, raw, celsius, quality, reason, flags = row
-            flags |= NUDGED
-            moved = free.get((number, at), at + 1)
-            while not connection.execute(
-                _INSERT, (number, moved, at - moved, raw, celsius, quality, reason, flags)
-            ).rowcount:
-                moved += 1
-            free[number, at] = moved + 1
+            _insert_nudged(connection, row, taken)
             stored += 1
             nudged += 1
     return Committed(
         stored=stored, duplicates=duplicates.total(), nudged=nudged, duplicates_by_probe=duplicates
     )
+
+
+def _insert_nudged(connection: sqlite3.Connection, row: _Row, taken: dict[tuple[int, int], int]) -> None:
+    """Insert at the next free millisecond. ``taken`` remembers where the search may go on after an instant."""
+    number, at, _, raw, celsius, quality, reason, flags = row
+    visited, moved = [at], at + 1
+    while True:
+        while (further := taken.get((number, moved))) is not None:
+            visited.append(moved)
+            moved = further
+        nudged = (number, moved, at - moved, raw, celsius, quality, reason, flags | NUDGED)
+        if connection.execute(_INSERT, nudged).rowcount:
+            break
+        visited.append(moved)
+        moved += 1
+    for instant in (*visited, moved):
+        taken[number, instant] = moved + 1
 
 
 def _row(connection: sqlite3.Connection, memory: Memory, reading: Reading) -> _Row:

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import heapq
 import itertools
 import logging
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from concurrent.futures import TimeoutError as TooLong
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
@@ -29,16 +28,17 @@ from rimekeeper.core.messages import (
     Started,
     Tick,
 )
-from rimekeeper.core.model import HOUR, Actor, Instant, Millis, Reading
+from rimekeeper.core.model import Actor, Instant, Millis
 from rimekeeper.core.plan import KitchenPlan
-from rimekeeper.core.state import EngineState
 from rimekeeper.runtime import entries
 from rimekeeper.runtime.clock import STEP, EventClock
 from rimekeeper.runtime.deciding import Engine
 from rimekeeper.runtime.desk import Desk
+from rimekeeper.runtime.errands import Errands
 from rimekeeper.runtime.inbox import Inbox
 from rimekeeper.runtime.ports import CallTrouble, Clock, Glance, Keeper, Past, Pulse
 from rimekeeper.runtime.reception import Reception
+from rimekeeper.runtime.rewarming import active_readings
 
 _LOG = logging.getLogger(__name__)
 _T = TypeVar("_T")
@@ -46,17 +46,10 @@ _T = TypeVar("_T")
 MOST_SAMPLES = 4_000
 GATHER = 0.2
 PROMPTS = 20
-REWARM = Millis(12 * HOUR)
 STUCK = 10.0
 
 Listener = Callable[[Glance, Sequence[Outcome]], None]
 """Called in the pipeline's thread after each commit. Must not block."""
-
-
-@dataclass
-class _Request:
-    work: Callable[[], object]
-    answer: Future[object]
 
 
 class Pipeline:
@@ -102,7 +95,7 @@ class Pipeline:
 
         self._tickets = itertools.count(1)
         self._answers: dict[int, Future[CommandAnswered]] = {}
-        self._requests: deque[_Request] = deque()
+        self._errands = Errands()
         self._newer = threading.Condition()
         self._stopping = threading.Event()
         self._thread: threading.Thread | None = None
@@ -110,7 +103,7 @@ class Pipeline:
         now = self._started_at = clock.now()
         state = engine.restore(recollection.slots)
         if self._live:
-            state = engine.rewarm(plan, state, self._active_readings(state, now))
+            state = engine.rewarm(plan, state, active_readings(plan, state, past, now))
         self._desk = Desk(plan, keeper, state, engine, steady)
         if self._live:
             self._take_up(now, recollection.watched_until)
@@ -190,8 +183,7 @@ class Pipeline:
 
     def between_turns(self, work: Callable[[], _T], timeout: float = 60.0) -> _T:
         """Run something in the pipeline's thread, where the store may be written, and wait for it."""
-        answer: Future[object] = Future()
-        self._requests.append(_Request(work, answer))
+        answer = self._errands.ask(work)
         self._inbox.wake()
         if self._thread is None:
             self.turn()
@@ -248,7 +240,7 @@ class Pipeline:
         if self._desk.full:
             self._stopping.wait(max(0.01, min(1.0, self._desk.seconds_to_retry)))
             return
-        if self._requests:
+        if self._errands:
             return
         longest = 1.0
         deadline = self._engine.next_deadline(self._plan, self._desk.state)
@@ -261,16 +253,18 @@ class Pipeline:
     def turn(self) -> bool:
         """Deal with what is there; whether there was anything from the edges or from people."""
         desk = self._desk
-        items = [] if desk.full else self._inbox.drain(MOST_SAMPLES)
+        # Nothing more can be taken in: then time stands still too, or every probe would be called silent.
+        full = desk.full
+        items = [] if full else self._inbox.drain(MOST_SAMPLES)
         group = self._reception.receive(items)
         if isinstance(self._clock, EventClock) and group.heard_until is not None:
             self._clock.follow(group.heard_until)
         now = self._clock.now()
-        desk.advance([*group.events, Tick(at=now)] if self._live else group.events)
+        desk.advance([*group.events, Tick(at=now)] if self._live and not full else group.events)
         desk.add(group.tokens, group.results, group.receipts)
         outcomes = self._save(now)
         if not desk.trouble:
-            self._serve_requests()
+            self._errands.run()
         self._turned_at = self._steady()
         self._publish(now, outcomes)
         return bool(items)
@@ -361,32 +355,3 @@ class Pipeline:
             waiting = self._answers.pop(answered.ticket, None)
         if waiting is not None and waiting.set_running_or_notify_cancel():
             waiting.set_result(answered)
-
-    def _serve_requests(self) -> None:
-        while self._requests:
-            request = self._requests.popleft()
-            if not request.answer.set_running_or_notify_cancel():
-                continue
-            try:
-                request.answer.set_result(request.work())
-            except Exception as fault:  # noqa: BLE001 - it belongs to whoever asked
-                request.answer.set_exception(fault)
-
-    def _active_readings(self, state: EngineState, now: Instant) -> Iterable[Reading]:
-        """Stored readings of the stages under way, oldest first."""
-        spans: dict[str, Instant] = {}
-        for batch in state.batches.values():
-            sheet = self._plan.sheets.get(batch.sheet)
-            bound = dict(batch.bindings)
-            for run in batch.active if sheet and batch.running else ():
-                stage = sheet.stage(run.stage) if sheet else None
-                probe = bound.get(stage.role) if stage else None
-                if probe is not None and run.began is not None:
-                    spans[probe] = min(run.began, spans.get(probe, run.began))
-        return heapq.merge(
-            *(
-                self._past.past_readings(probe, Instant(max(began, now - REWARM)), now)  # type: ignore[arg-type]
-                for probe, began in spans.items()
-            ),
-            key=lambda reading: reading.taken_at,
-        )
