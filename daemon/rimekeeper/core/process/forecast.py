@@ -1,12 +1,43 @@
-"""When will the target come? A forecast of arrival with an honest interval, or a plain reason why not."""
+"""When will the target come? A forecast of arrival with an honest interval, or a plain reason why not.
+
+*Arrival* is the moment the curve enters the band: at ``target - band`` when the target is met from below
+(RISING), at ``target + band`` when it is met from above (FALLING), at the nearer edge when it is met from
+either side (WITHIN). The law fitted is in ``approach_fit``; through freezing it works on heat content instead
+of temperature (``ice_curve``). The interval holds the fit's own uncertainty, that of the far end, and an
+allowance for what people do to a pan or a freezer door in the time left.
+"""
 
 from __future__ import annotations
 
 import enum
+import itertools
+import math
 from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
 
 from rimekeeper.core.model import Instant, Temperature, TemperatureDifference
 from rimekeeper.core.plan import Approach
+from rimekeeper.core.process import approach_fit, thinning
+from rimekeeper.core.process.approach_fit import Fit, Points
+from rimekeeper.core.process.ice_curve import IceCurve, ice_curve
+
+Array = npt.NDArray[np.float64]
+
+_LEAST_READINGS = 6
+_LEAST_SECONDS = 15.0
+_STALE_SECONDS = 60.0
+_STALE_INTERVALS = 5.0
+_FARTHEST_SECONDS = 4.0 * 86_400.0
+_SURELY_SHORT = 0.9
+_SIGNIFICANT = 3.0
+_NEAR_FREEZING = 1.5
+_FLAT_SHARE = 0.2
+_NODES = np.array([-2.2, -1.5, -1.0, -0.65, -0.32, 0.0, 0.32, 0.65, 1.0, 1.5, 2.2])
+_NODE_WEIGHTS = np.exp(-0.5 * _NODES**2) * np.gradient(_NODES)
+_PEOPLE = 0.06
+_FREEZING_UNKNOWN = 0.12
 
 
 class Outlook(enum.StrEnum):
@@ -40,15 +71,31 @@ class Forecast:
 
 @dataclass(frozen=True, slots=True)
 class Course:
-    """What a forecast needs to remember of a curve: thinned points, newest last. (times in ms, °C)."""
+    """What a forecast needs to remember of a curve: thinned points, newest last. (times in ms, °C).
+
+    ``counts`` says for how many readings each point stands; ``first`` is where the curve began (°C).
+    """
 
     times: tuple[int, ...] = ()
     celsius: tuple[float, ...] = ()
+    counts: tuple[int, ...] = ()
+    first: float | None = None
 
 
 def observe(course: Course, at: Instant, celsius: float) -> Course:
-    """The course with one more good reading; memory stays bounded. Out-of-order points are ignored."""
-    raise NotImplementedError
+    """The course with one more good reading; memory stays bounded (at most 128 points).
+
+    Readings that don't come after the newest one, and values that aren't finite, are ignored. The result
+    depends only on the readings seen, so feeding stored readings again rebuilds the same course.
+    """
+    if (course.times and at <= course.times[-1]) or not math.isfinite(celsius):
+        return course
+    times = (*course.times, int(at))
+    values = (*course.celsius, float(celsius))
+    counts = (*course.counts, 1)
+    if len(times) > thinning.MOST_POINTS:
+        times, values, counts = thinning.thin(times, values, counts)
+    return Course(times, values, counts, float(celsius) if course.first is None else course.first)
 
 
 def forecast(
@@ -59,5 +106,214 @@ def forecast(
     at: Instant,
     freezing_point: Temperature | None = None,
 ) -> Forecast:
-    """The arrival at ``target`` as seen at ``at``."""
-    raise NotImplementedError
+    """The arrival at ``target`` as seen at ``at``. Never raises for finite inputs.
+
+    Args:
+        course: what has been observed; newer points than ``at`` count as now.
+        target: the temperature to reach.
+        band: half width of the band around it (its absolute value is used).
+        approach: from which side the target is met; decides which edge of the band counts as arrival.
+        at: the moment of the forecast; no instant of the answer is earlier.
+        freezing_point: of the mix, when it is known and the probe sits in the mix.
+    """
+    if not course.times:
+        return Forecast(at, Outlook.UNSETTLED, why="There is no reading yet.")
+    age = (at - course.times[-1]) / 1000.0
+    interval = _typical_interval(course)
+    if age > max(_STALE_SECONDS, _STALE_INTERVALS * interval):
+        return Forecast(at, Outlook.STALE, why=f"The last reading is {_words(age)} old.")
+    edge = _edge(course.celsius[-1], target.celsius, abs(band.kelvin), approach)
+    if edge is None:
+        if _settled_inside(course, target.celsius, abs(band.kelvin), approach):
+            return Forecast(at, Outlook.THERE, why="The target is reached.")
+        return Forecast(at, Outlook.UNSETTLED, why="Only a single reading is in the band so far.")
+    readings = sum(_counts(course))
+    span = (course.times[-1] - course.times[0]) / 1000.0
+    if readings < _LEAST_READINGS or span < _LEAST_SECONDS:
+        return Forecast(at, Outlook.UNSETTLED, why=f"Only {readings} readings over {_words(span)} so far.")
+    with np.errstate(all="ignore"):
+        return _look_ahead(course, edge, at, freezing_point)
+
+
+def _look_ahead(course: Course, edge: float, at: Instant, freezing_point: Temperature | None) -> Forecast:
+    last = course.times[-1]
+    seconds = (np.array(course.times, dtype=np.int64) - last).astype(np.float64) / 1000.0
+    points = approach_fit.clean(
+        seconds, np.array(course.celsius), np.array(_counts(course), dtype=np.float64)
+    )
+    ice = None
+    if freezing_point is not None and edge < freezing_point.celsius < math.inf:
+        ice = ice_curve(round(freezing_point.celsius, 2))
+    first = course.first if course.first is not None else course.celsius[0]
+    found = approach_fit.fit(points, edge, first, ice)
+    rate, rate_deviation = _recent_rate(points)
+    per_minute = rate * 60.0 if math.isfinite(rate) else None
+    if found is None or per_minute is None:
+        return Forecast(at, Outlook.UNSETTLED, why="The readings don't follow any steady course.")
+    left = _arrivals(found, edge, ice)
+    now = float(np.median(points.celsius[-3:]))
+    if _on_plateau(points, rate, now, edge, freezing_point):
+        earliest = None if left is None else _instant(last, left[0], at)
+        why = "Ice is forming, so the temperature hardly moves for now."
+        return Forecast(at, Outlook.PLATEAU, earliest=earliest, rate=per_minute, why=why)
+    doubt = _doubt(found, edge, now, rate, rate_deviation, left)
+    if doubt is not None:
+        return Forecast(at, doubt[0], rate=per_minute, why=doubt[1])
+    early, middle, late = left or (0.0, 0.0, 0.0)
+    return Forecast(
+        at,
+        Outlook.ARRIVES,
+        expected=_instant(last, middle, at),
+        earliest=_instant(last, early, at),
+        latest=_instant(last, late, at),
+        rate=per_minute,
+        why=f"Going by the last {_words(found.span)}.",
+    )
+
+
+def _doubt(
+    found: Fit,
+    edge: float,
+    now: float,
+    rate: float,
+    rate_deviation: float,
+    left: tuple[float, float, float] | None,
+) -> tuple[Outlook, str] | None:
+    """Why no arrival can be named, or None."""
+    wrong_way = rate * (edge - now) < 0.0
+    if wrong_way and abs(rate) > _SIGNIFICANT * rate_deviation:
+        return Outlook.AWAY, f"It moves away from the target at {abs(rate) * 60.0:.2g} K a minute."
+    still = wrong_way or abs(rate) < 2.0 * rate_deviation
+    if still and not _long_trend(found, edge):
+        return Outlook.UNSETTLED, "The temperature is not clearly moving."
+    if left is None:
+        return Outlook.FALLS_SHORT, f"It levels off near {_level(found):.1f} °C, short of the target."
+    if left[1] > _FARTHEST_SECONDS:
+        return Outlook.UNSETTLED, "At this pace it would take days."
+    return None
+
+
+def _arrivals(found: Fit, edge: float, ice: IceCurve | None) -> tuple[float, float, float] | None:
+    """Seconds from the newest point to the arrival: 5 %, 50 % and 95 %; None when it falls short of the edge."""
+    spread = found.level_variance, found.rate_variance
+    times = _time_left(found.level, found.rate, found.far_end, edge, ice)
+    step = np.maximum(np.sqrt(spread[0]), 1e-6)
+    by_level = (_time_left(found.level + step, found.rate, found.far_end, edge, ice) - times) / step
+    by_rate = -times / np.where(found.rate == 0.0, 1e-12, found.rate)
+    variance = by_level**2 * spread[0] + by_rate**2 * spread[1] + 2.0 * by_level * by_rate * found.covariance
+    allowance = _PEOPLE + (0.0 if ice is None else _FREEZING_UNKNOWN)
+    deviation = np.sqrt(np.maximum(0.0, variance) + (allowance * times) ** 2)
+    known = np.isfinite(times) & np.isfinite(deviation) & (times < _FARTHEST_SECONDS)
+    short = float(found.weight[~known].sum())
+    if short > _SURELY_SHORT or not known.any():
+        return None
+    values = (times[known, None] + deviation[known, None] * _NODES[None, :]).ravel()
+    weights = (found.weight[known, None] * _NODE_WEIGHTS[None, :]).ravel()
+    order = np.argsort(values)
+    values = np.maximum(values[order], 0.0)
+    share = np.cumsum(weights[order])
+    share /= share[-1]
+    early, middle, late = np.interp((0.05, 0.5, 0.95), share, values)
+    return float(early), float(middle), float(late)
+
+
+def _time_left(level: Array, rate: Array, far_end: Array, edge: float, ice: IceCurve | None) -> Array:
+    """Seconds until each candidate reaches the edge; NaN where it never does."""
+    if ice is None:
+        return _leg(level, edge, rate, far_end, level)
+    now = np.array([ice.celsius_at(float(h)) for h in level])
+    total = np.zeros_like(level)
+    for i in range(len(level)):
+        path = np.linspace(now[i], edge, 25)
+        middle = 0.5 * (path[1:] + path[:-1])
+        flow = rate[i] * (far_end[i] - middle) / (far_end[i] - now[i])
+        legs = np.diff(ice.heat_at(path)) / flow
+        total[i] = legs.sum() if (legs >= 0.0).all() else np.nan
+    return total
+
+
+def _leg(start: Array, stop: float, rate: Array, far_end: Array, level: Array) -> Array:
+    """Newton's law from ``start`` to ``stop`` when the rate at ``level`` is ``rate``: seconds, NaN if never."""
+    away = far_end - level
+    share = (stop - start) / away
+    plain = (stop - start) / rate
+    curved = np.where(share < 1.0, -np.log1p(-np.minimum(share, 1.0 - 1e-12)) * away / rate, np.nan)
+    left = np.where(np.abs(share) < 1e-6, plain, curved)
+    return np.where(left >= 0.0, left, np.nan)
+
+
+def _recent_rate(points: Points) -> tuple[float, float]:
+    """Slope of the newest stretch in K/s by the median of pair slopes (Theil 1950, Sen 1968), and its deviation."""
+    n = min(24, len(points.seconds))
+    t, y = points.seconds[-n:], points.celsius[-n:]
+    first, second = np.triu_indices(n, 1)
+    slopes = (y[second] - y[first]) / (t[second] - t[first])
+    spread = float(np.sqrt(((t - t.mean()) ** 2).sum()))
+    return float(np.median(slopes)), 1.1 * points.noise / max(spread, 1e-9)
+
+
+def _long_trend(found: Fit, edge: float) -> bool:
+    """Whether the fitted stretch as a whole clearly moves towards the edge."""
+    best = int(np.argmax(found.weight))
+    rate = float(found.rate[best])
+    return rate * (edge - float(found.level[best])) > 0.0 and abs(rate) > _SIGNIFICANT * math.sqrt(
+        float(found.rate_variance[best])
+    )
+
+
+def _on_plateau(
+    points: Points, rate: float, now: float, edge: float, freezing_point: Temperature | None
+) -> bool:
+    """Near the freezing point, on the way down through it, and five times slower than the curve has been."""
+    if freezing_point is None or edge >= freezing_point.celsius:
+        return False
+    if abs(now - freezing_point.celsius) > _NEAR_FREEZING or len(points.seconds) < 4:
+        return False
+    before = points.celsius > freezing_point.celsius
+    if np.count_nonzero(before) < 3:
+        return rate >= 0.0
+    t, y = points.seconds[before], points.celsius[before]
+    gaps = max(1, len(t) // 4)
+    earlier = float(np.min((y[gaps:] - y[:-gaps]) / (t[gaps:] - t[:-gaps])))
+    return rate > _FLAT_SHARE * min(0.0, earlier)
+
+
+def _edge(value: float, target: float, band: float, approach: Approach) -> float | None:
+    """The edge of the band at which the curve arrives, or None when ``value`` is already inside."""
+    low, high = target - band, target + band
+    if value < low and approach is not Approach.FALLING:
+        return low
+    if value > high and approach is not Approach.RISING:
+        return high
+    return None
+
+
+def _settled_inside(course: Course, target: float, band: float, approach: Approach) -> bool:
+    """Whether the newest two readings are both in the band (one alone may be a spike)."""
+    return all(_edge(v, target, band, approach) is None for v in course.celsius[-2:])
+
+
+def _typical_interval(course: Course) -> float:
+    recent = course.times[-12:]
+    steps = sorted(b - a for a, b in itertools.pairwise(recent))
+    return steps[len(steps) // 2] / 1000.0 if steps else 0.0
+
+
+def _counts(course: Course) -> tuple[int, ...]:
+    return course.counts if len(course.counts) == len(course.times) else (1,) * len(course.times)
+
+
+def _level(found: Fit) -> float:
+    return float(found.far_end[int(np.argmax(found.weight))])
+
+
+def _instant(last: int, seconds: float, at: Instant) -> Instant:
+    return Instant(max(int(at), last + round(seconds * 1000.0)))
+
+
+def _words(seconds: float) -> str:
+    if seconds < 120.0:
+        return f"{seconds:.0f} s"
+    if seconds < 7200.0:
+        return f"{seconds / 60.0:.0f} min"
+    return f"{seconds / 3600.0:.1f} h"
