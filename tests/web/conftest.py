@@ -5,12 +5,12 @@ from __future__ import annotations
 import time
 
 import pytest
-from web.asking import Asker
-from web.slipway import Slipway, fill, glance
 
 from rimekeeper.keeping.reader import Reader
 from rimekeeper.web import build_app
 from rimekeeper.web.serving import Server
+from web.asking import Asker
+from web.slipway import Slipway, fill, glance
 
 TOKEN = "token-of-this-run"
 

@@ -1,12 +1,12 @@
 from __future__ import annotations
 
 import pytest
-from web.conftest import TOKEN
 
 from rimekeeper.core.errors import EdgeError
 from rimekeeper.core.messages import Acknowledge, AdvanceStage, RetimeStage, StartBatch
 from rimekeeper.core.model import Actor
 from rimekeeper.web.commands import LONGEST_BODY, MalformedError, parse
+from web.conftest import TOKEN
 
 
 def test_a_page_gives_a_command_in_somebody_s_name(asker, slipway):

@@ -6,12 +6,12 @@ import threading
 import time
 
 import pytest
-from web.slipway import Slipway, glance
 
 from rimekeeper.core.errors import EdgeError
 from rimekeeper.keeping.reader import Reader
 from rimekeeper.web import build_app
 from rimekeeper.web.serving import Server
+from web.slipway import Slipway, glance
 
 
 class Line:

@@ -27,6 +27,7 @@ class Verdict(enum.StrEnum):
     NOT_PROVEN = "not proven"
     UNDER_WAY = "under way"
     NOTHING_ASKED = "nothing to prove"
+    NOT_BEGUN = "not begun"
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +68,8 @@ def weigh(readings: Iterable[StoredReading], began: Instant, ended: Instant) -> 
 
 def judge(plan: StagePlan, run: StageRun, evidence: Evidence, allowed_gap: int) -> tuple[Verdict, list[str]]:
     """The verdict on a stage, with its reasons in plain sentences."""
+    if run.phase in (StagePhase.WAITING, StagePhase.SKIPPED):
+        return Verdict.NOT_BEGUN, []
     asked = plan.target is not None or plan.ceiling is not None or plan.floor is not None
     if not asked:
         return Verdict.NOTHING_ASKED, []

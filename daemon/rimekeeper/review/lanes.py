@@ -91,7 +91,7 @@ def lane(
         "name": plan.name if plan else run.stage,
         "kind": plan.kind.value if plan else "",
         "portion": plan.portion if plan else "",
-        "number": order.index(run.stage) + 1,
+        "ordinal": order.index(run.stage) + 1,
         "of": len(order),
         "next": [f.name for f in followers],
         "last": not followers,

@@ -62,7 +62,7 @@ def night_page(glance: Glance, reader: Reader, night: date, now: Instant) -> dic
         "backfill": glance.backfill,
         "stations": [
             _station(reader, plan, station, begins, until, alarms, wording)
-            for _, station in sorted(plan.stations.items())
+            for station in plan.stations.values()
         ],
         "hardening": _hardening(reader, plan, night, begins, until, now, wording),
         "events": _events(reader, begins, until, alarms, now, wording),

@@ -42,10 +42,8 @@ def now_view(glance: Glance, now: Instant) -> dict[str, Any]:
         },
         "pulse": pulse_view(glance, now),
         "batches": [batch_view(glance, batch, now, wording) for batch in running],
-        "stations": [
-            _station(glance, station, now, wording) for _, station in sorted(glance.plan.stations.items())
-        ],
-        "probes": [probe_view(glance, probe, now, wording) for probe in sorted(glance.plan.probes)],
+        "stations": [_station(glance, station, now, wording) for station in glance.plan.stations.values()],
+        "probes": [probe_view(glance, probe, now, wording) for probe in glance.plan.probes],
         "alarms": [alarm_view(glance, alarm, now, wording) for alarm in in_order(glance)],
         "prompts": [
             _prompt(glance, prompt, now, wording)

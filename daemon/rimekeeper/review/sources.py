@@ -14,7 +14,7 @@ def sources_view(glance: Glance, now: Instant) -> dict[str, Any]:
     """Everything about what arrives, for a technician."""
     wording = Wording.of(glance.plan)
     return {
-        "sources": [_source(glance, source, now, wording) for source in sorted(glance.plan.sources)],
+        "sources": [_source(glance, source, now, wording) for source in glance.plan.sources],
         "unclaimed": [
             {
                 "source": seen.source,

@@ -35,5 +35,5 @@ def sheets_view(plan: KitchenPlan) -> list[dict[str, Any]]:
                 for stage in sheet.stages
             ],
         }
-        for _, sheet in sorted(plan.sheets.items())
+        for sheet in plan.sheets.values()
     ]

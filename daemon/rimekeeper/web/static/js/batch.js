@@ -96,7 +96,7 @@ const SIGN = { passed: "normal", not_passed: "abnormal", not_proven: "unknown", 
 function facts() {
   const rows = batch.facts.map((one) => h("tr", {},
     h("th", { scope: "row" }, one.portion ? `${one.name}: ${one.portion}` : one.name),
-    h("td", {}, one.phase === "waiting" || one.phase === "skipped"
+    h("td", {}, one.verdict_code === "not_begun"
       ? one.phase
       : h("span", { class: `verdict verdict-${one.verdict_code}` }, sign(SIGN[one.verdict_code]), one.verdict), one.reasons.map((why) => h("div", {}, why))),
     h("td", {}, one.began_shown), h("td", {}, one.took_shown), h("td", {}, one.target_shown || "—"),

@@ -49,8 +49,8 @@ export class Chart {
       cursor: { drag: { x: true, y: false, setScale: true }, y: false },
       legend: { live: true },
       axes: [
-        { ...axis, space: 70, values: zone ? (_, at) => at.map((one, place) => this.tick(one, at[place - 1])) : (_, at) => at.map((one) => `${one} min`) },
-        { ...axis, size: 62, values: (_, at) => at.map((one) => String(one).replace("-", "\u2212")) },
+        { ...axis, size: Math.round(this.fontSize() * 3.9), space: this.fontSize() * 5.5, values: zone ? (_, at) => at.map((one, place) => this.tick(one, at[place - 1])) : (_, at) => at.map((one) => `${one} min`) },
+        { ...axis, size: Math.round(this.fontSize() * 4.2), values: (_, at) => at.map((one) => String(one).replace("-", "\u2212")) },
       ],
       series: [
         { label: zone ? "Time" : "Minutes", value: (_, at) => (at === null ? "—" : zone ? dayAndClock(at, zone) : at.toFixed(1)) },
@@ -74,7 +74,7 @@ export class Chart {
   tick(at, before) {
     const { zone } = this.options;
     const text = clock(at, zone);
-    return before === undefined || dayAndClock(before, zone).slice(0, 10) !== dayAndClock(at, zone).slice(0, 10) ? dayAndClock(at, zone).replace(", ", "\n").replace(/\s(?=\d\d:)/, "\n") : text;
+    return before === undefined || dayAndClock(before, zone).slice(0, 10) !== dayAndClock(at, zone).slice(0, 10) ? `${text}\n${dayAndClock(at, zone).slice(0, 10)}` : text;
   }
 
   limits(low, high) {
@@ -103,7 +103,7 @@ export class Chart {
       const from = Math.max(left, plot.valToPos(band.from, "x", true));
       const to = Math.min(left + width, plot.valToPos(band.to ?? plot.scales.x.max, "x", true));
       if (to <= from) return;
-      ctx.fillStyle = ink(place % 2 ? "--band-b" : "--band-a");
+      ctx.fillStyle = ink(band.kind === "excursion" ? "--bad-wash" : place % 2 ? "--band-b" : "--band-a");
       ctx.fillRect(from, top, to - from, height);
       row = from < previous ? (row + 1) % 2 : 0;
       const room = to - from - 10;
@@ -175,6 +175,8 @@ export class Chart {
     const { min, max } = plot.scales.x;
     const [first, last] = [plot.data[0][0], plot.data[0].at(-1)];
     this.zoomed = min > first || max < last;
+    this.plotPlace.dataset.zoomed = this.zoomed ? "yes" : "no";
+    this.plotPlace.dataset.span = String(Math.round(max - min));
     clearTimeout(this.later);
     this.later = setTimeout(() => this.options.range?.(min, max, this.zoomed), 300);
   }

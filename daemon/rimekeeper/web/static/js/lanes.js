@@ -28,11 +28,11 @@ function laneView(view, batch, lane) {
   const next = lane.next.length ? `next: ${lane.next.join(" and ")}` : "last stage";
   const ready = lane.awaiting_confirm || lane.hold_met || (lane.reached && !lane.hold_ms);
   return h("section", { class: "lane", "data-key": lane.id, "aria-label": `${lane.name}${lane.portion ? `, ${lane.portion}` : ""}` },
-    h("div", { class: "temp", "data-fresh": now.fresh ? "yes" : "no" },
+    h("div", { class: "temp", "data-fresh": now.fresh ? "yes" : "no", "data-sure": lane.quality === "good" ? "yes" : "no" },
       number(lane, now.fresh),
       h("p", { class: "age" }, `${lane.probe_name}, ${now.words}`)),
     h("p", { class: "stage" }, lane.portion ? `${lane.name}: ${lane.portion} ` : `${lane.name} `,
-      h("small", {}, `${lane.number} of ${lane.of}, ${next}, for ${lane.began === null ? "—" : length(presentInstant() - lane.began)}`)),
+      h("small", {}, `${lane.ordinal} of ${lane.of}, ${next}, for ${lane.began === null ? "—" : length(presentInstant() - lane.began)}`)),
     h("p", { class: "target" },
       lane.target_shown ? ["Target ", h("b", {}, lane.target_shown)] : "No target",
       lane.ceiling_shown ? [", never above ", h("b", {}, lane.ceiling_shown)] : null,

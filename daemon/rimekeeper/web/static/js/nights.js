@@ -31,8 +31,8 @@ for (const place of document.querySelectorAll(".station-chart")) {
   place.append(chart, key(station.limits.map((limit) => limit.side)));
   new Chart(chart, {
     label: `${station.name}, the night's curve`, zone: night.zone, unit: night.unit,
-    series: [{ label: station.name, x: station.curve.times, y: station.curve.values, color: "--series-2" }],
-    bands: station.excursions.filter((one) => one.source === "limit").map((one) => ({ from: one.begins, to: one.ends, label: "" })),
+    series: [{ label: station.name, x: [night.begins - 1, ...station.curve.times, night.until], y: [null, ...station.curve.values, null], color: "--series-2" }],
+    bands: station.excursions.filter((one) => one.source === "limit").map((one) => ({ from: one.begins, to: one.ends, label: "", kind: "excursion" })),
     lines: station.limits.map((limit) => ({ value: limit.value, kind: limit.side, label: limit.label })),
   });
 }

@@ -1,0 +1,254 @@
+from __future__ import annotations
+
+import time
+
+import pytest
+from playwright.sync_api import expect
+
+from rimekeeper.core.messages import (
+    Acknowledge,
+    AdvanceStage,
+    NoteBatch,
+    PromptGiven,
+    PromptKind,
+    RetimeStage,
+)
+from rimekeeper.core.model import BatchId, Instant, StageId
+
+pytestmark = pytest.mark.browser
+
+
+def test_one_tap_acknowledges_and_the_page_says_who_is_on_it(open_page, slipway):
+    page = open_page("/", "phone", has_touch=True)
+    page.evaluate("localStorage.setItem('rimekeeper.who', 'Ada')")
+    assert page.title().startswith("ALARM")
+    card = page.locator("article.alarm")
+    expect(card).to_contain_text("critical alarm")
+    expect(card).to_contain_text("Shut the door")
+    page.get_by_role("button", name="Acknowledge Walk-in freezer").tap()
+    expect(card).to_contain_text("acknowledged by Ada")
+    expect(page.locator("#answer")).to_contain_text("Ada is on it")
+    assert page.title() == "Now · Slipway Ices"
+    assert [(c, a.who) for c, a in slipway.given] == [(Acknowledge("station/walkin/ceiling"), "Ada")]
+
+
+def test_a_tap_advances_a_second_wet_tap_does_not_and_undo_is_in_front(open_page, slipway):
+    page = open_page("/", "phone", has_touch=True)
+    batch = page.locator("article.batch").filter(has_text="Toasted-barley custard")
+    batch.get_by_role("button", name="Next: Chill").tap()
+    expect(batch.get_by_role("button", name="Next: Age")).to_be_visible()
+    batch.get_by_role("button", name="Next: Age").tap()
+    assert [c for c, _ in slipway.given] == [AdvanceStage(BatchId("custard-7"), StageId("cook"))]
+    undo = batch.get_by_role("button", name="Undo: wrong tap")
+    expect(undo).to_be_visible()
+    page.wait_for_timeout(1_300)
+    undo.tap()
+    expect(batch.get_by_role("button", name="Next: Chill")).to_be_visible()
+
+
+def test_a_refusal_is_said(open_page, slipway):
+    slipway.refuse = "Custard-7 is on hold. Resume it first."
+    page = open_page("/", refusals=True)
+    page.get_by_role("button", name="Next: Chill").click()
+    expect(page.locator("#answer")).to_have_text("Custard-7 is on hold. Resume it first.")
+
+
+def test_hold_and_go_on(open_page):
+    page = open_page("/")
+    batch = page.locator("article.batch").filter(has_text="Toasted-barley custard")
+    batch.get_by_role("button", name="Hold").click()
+    expect(batch.locator(".held")).to_contain_text("On hold for")
+    expect(batch.locator(".outlook")).to_contain_text("on hold: no arrival time")
+    page.wait_for_timeout(1_300)
+    batch.get_by_role("button", name="Go on").click(timeout=3_000)
+    expect(batch.locator(".held")).to_have_count(0)
+
+
+def test_focus_stays_while_the_view_is_renewed(open_page):
+    page = open_page("/")
+    page.get_by_role("button", name="Next: Chill").focus()
+    page.wait_for_timeout(2_500)
+    assert page.evaluate("document.activeElement.textContent") == "Next: Chill"
+
+
+def test_a_lane_says_which_stage_of_how_many(open_page):
+    page = open_page("/")
+    expect(page.locator(".lane").filter(has_text="Cook").locator(".stage")).to_contain_text(
+        "Cook 1 of 5, next: Chill"
+    )
+
+
+def test_what_is_not_known_is_never_shown_as_fine(open_page):
+    page = open_page("/")
+    cabinet = page.locator("article.station").filter(has_text="Hardening cabinet")
+    expect(cabinet).to_contain_text("unknown: no fresh reading for 11 min")
+    expect(cabinet.locator(".number")).to_contain_text("—")
+    expect(cabinet).not_to_contain_text("within limits")
+    portion = page.locator(".lane").filter(has_text="Freeze portion")
+    expect(portion).to_contain_text("uncertain: has not moved at all")
+    expect(portion).to_contain_text("on the freezing plateau")
+
+
+def test_a_probe_falls_silent_before_the_eyes(open_page, slipway):
+    page = open_page("/")
+    lane = page.locator(".lane").filter(has_text="Cook")
+    expect(lane.locator(".number").first).to_contain_text("78.4")
+    state = slipway.glance().state
+    pan = state.probes["stove-pan"]
+    from dataclasses import replace
+
+    silent = replace(pan, last_at=Instant(time.time_ns() // 1_000_000 - 58_500))
+    slipway.show(state=replace(state, probes={**state.probes, "stove-pan": silent}))
+    expect(lane).to_contain_text("no arrival time: no fresh reading for", timeout=8_000)
+    expect(lane.locator(".number").first).not_to_contain_text("78.4")
+
+
+def test_when_the_daemon_stops_the_page_says_so_and_comes_back(open_page, server, slipway, picture):
+    page = open_page("/", expect_loss=True)
+    banner = page.locator("#not-live")
+    expect(banner).to_be_hidden()
+    port = server.port
+    server.stop()
+    expect(banner).to_contain_text("Not live: last word from the kitchen", timeout=12_000)
+    assert page.title().startswith("Not live")
+    page.wait_for_timeout(1_500)
+    picture(page, "now-not-live")
+    from rimekeeper.keeping.reader import Reader
+    from rimekeeper.web import build_app
+    from rimekeeper.web.serving import Server
+
+    again = Server(build_app(slipway, Reader(slipway.database), "token", "http://127.0.0.1", True), port=port)
+    again.start()
+    try:
+        expect(banner).to_be_hidden(timeout=12_000)
+    finally:
+        again.stop()
+
+
+def test_a_prompt_is_shown_and_read_out(open_page, slipway):
+    page = open_page("/")
+    now = time.time_ns() // 1_000_000
+    prompt = PromptGiven(
+        Instant(now),
+        PromptKind.TARGET_REACHED,
+        BatchId("custard-7"),
+        StageId("cook"),
+        82.3,
+        None,
+        "Take the custard off the stove",
+    )
+    slipway.show(prompts=(prompt,))
+    expect(page.locator(".prompt")).to_contain_text("Take the custard off the stove (82.3 °C)")
+    expect(page.locator("#say-polite")).to_contain_text("Take the custard off")
+    assert page.locator("#say-polite").get_attribute("aria-live") == "polite"
+    assert page.locator("#say-now").get_attribute("aria-live") == "assertive"
+    expect(page.locator("#say-now")).to_contain_text("Walk-in freezer")
+
+
+def test_sound_is_off_until_asked_for_and_is_remembered(open_page):
+    page = open_page("/")
+    page.evaluate(
+        "() => { window.spoken = []; speechSynthesis.speak = (words) => { window.spoken.push(words.text); }; }"
+    )
+    sound = page.get_by_role("button", name="Sound off")
+    assert sound.get_attribute("aria-pressed") == "false"
+    sound.click()
+    expect(page.get_by_role("button", name="Sound on")).to_have_attribute("aria-pressed", "true")
+    assert page.evaluate("window.spoken") == ["Sound is on."]
+    assert page.evaluate("localStorage.getItem('rimekeeper.sound')") == "on"
+    page.reload()
+    expect(page.get_by_role("button", name="Tap for sound")).to_be_visible()
+
+
+def test_who_is_kept(open_page):
+    page = open_page("/")
+    page.get_by_role("button", name="Who is at the screen").click()
+    page.get_by_label("Name for the record").fill("Bo")
+    page.get_by_role("button", name="Keep this name").click()
+    expect(page.locator("#who-name")).to_have_text("Bo")
+    page.reload()
+    expect(page.locator("#who-name")).to_have_text("Bo")
+
+
+def test_a_note_and_a_new_beginning_are_given_from_the_batch_page(open_page, slipway):
+    page = open_page("/batch/custard-7", refusals=True)
+    page.get_by_role("button", name="Write a note").click()
+    page.get_by_label("What should be written down?").fill("Toasted two minutes longer")
+    page.get_by_role("button", name="Write it down").click()
+    expect(page.locator("#ask")).to_be_hidden()
+    assert slipway.given[-1][0] == NoteBatch(BatchId("custard-7"), "Toasted two minutes longer")
+    page.wait_for_timeout(1_300)
+    page.get_by_role("button", name="A stage began earlier").click()
+    field = page.get_by_label("It really began at")
+    before = field.input_value()
+    began = slipway.glance().state.batches["custard-7"].stages[0].began
+    page.get_by_label("Why?").fill("tapped late")
+    page.get_by_role("button", name="Change the beginning").click()
+    expect(page.locator("#ask-trouble")).to_contain_text("does not do that")
+    told = slipway.given[-1][0]
+    assert isinstance(told, RetimeStage)
+    assert abs(told.began - began) < 1_000
+    assert len(before) >= 16
+
+
+def test_a_chart_zooms_by_key_by_button_and_by_drag(open_page):
+    page = open_page("/batch/custard-7", "wall")
+    page.wait_for_selector("canvas")
+    plot = page.locator(".plot")
+    plot.scroll_into_view_if_needed()
+    page.wait_for_timeout(200)
+
+    def span():
+        page.wait_for_timeout(60)
+        return int(plot.get_attribute("data-span"))
+
+    whole = span()
+    assert 13 * 60_000 < whole < 15 * 60_000
+    plot.focus()
+    page.keyboard.press("+")
+    assert span() == pytest.approx(whole * 0.6, rel=0.02)
+    page.keyboard.press("0")
+    assert span() == pytest.approx(whole, abs=11_000)
+    page.get_by_role("button", name="Closer").click()
+    assert span() == pytest.approx(whole / 2, rel=0.02)
+    page.get_by_role("button", name="All").click()
+    assert span() == pytest.approx(whole, abs=11_000)
+    page.locator(".u-over").scroll_into_view_if_needed()
+    box = page.locator(".u-over").bounding_box()
+    assert box["y"] >= 0
+    page.mouse.move(box["x"] + 100, box["y"] + 50)
+    page.mouse.down()
+    page.mouse.move(box["x"] + 100 + box["width"] / 4, box["y"] + 60, steps=5)
+    page.mouse.up()
+    assert span() == pytest.approx(whole / 4, rel=0.05)
+    assert plot.get_attribute("data-zoomed") == "yes"
+
+
+def test_a_batch_is_started_from_a_sheet_with_free_probes_only(open_page, slipway):
+    page = open_page("/start", "phone", refusals=True)
+    page.get_by_label("Toasted-barley custard").check()
+    options = page.locator("#role-pan option").all_text_contents()
+    assert not any("Stove pan" in option for option in options)
+    assert any("Mix fridge air (3.4 °C)" in option for option in options)
+    page.locator("#role-pan").select_option("fridge-air")
+    page.locator("#role-core").select_option("fridge-air")
+    page.get_by_label("Lot code").fill("B-1126")
+    page.get_by_role("button", name="Start the batch").click()
+    expect(page.locator("#start-trouble")).to_contain_text("chosen twice")
+    assert slipway.given == []
+    page.locator("#role-core").select_option("walkin-air")
+    page.get_by_role("button", name="Start the batch").click()
+    expect(page.locator("#start-trouble")).to_contain_text("does not do that")
+    assert slipway.given[0][0].bindings == (("pan", "fridge-air"), ("core", "walkin-air"))
+
+
+def test_the_clock_is_the_kitchen_s_wherever_the_browser_is(open_page):
+    page = open_page("/", timezone_id="Pacific/Auckland")
+    from datetime import datetime
+    from zoneinfo import ZoneInfo
+
+    there = datetime.now(ZoneInfo("Europe/Copenhagen")).strftime("%H:%M")
+    assert page.locator("#clock").text_content() in (
+        there,
+        datetime.now(ZoneInfo("Europe/Copenhagen")).strftime("%H:%M"),
+    )

@@ -1,0 +1,61 @@
+from __future__ import annotations
+
+import pytest
+
+from browser.measures import CONTRAST, EDGES, NAMELESS, OVERFLOW, SMALL_CONTROLS
+
+pytestmark = pytest.mark.browser
+
+PATHS = {
+    "now": "/", "batches": "/batches", "batch": "/batch/custard-7", "split": "/batch/sherbet-3", "past": "/batch/custard-6",
+    "nights": "/nights", "probes": "/probes", "alarm": "/alarms/station/walkin/ceiling", "start": "/start",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", ["phone", "narrow", "tablet", "wall"])
+@pytest.mark.parametrize("name", PATHS)
+def test_a_page_fits_and_can_be_read_and_hit(open_page, picture, name, size, scheme):
+    page = open_page(PATHS[name], size, scheme)
+    if name in ("batch", "nights", "past"):
+        page.wait_for_selector("canvas")
+    if name == "start":
+        page.get_by_label("Toasted-barley custard").check()
+        page.wait_for_selector("#role-pan")
+    page.wait_for_timeout(150)
+    picture(page, f"{name}-{size}-{scheme}")
+    scroll, inner = page.evaluate(OVERFLOW)
+    assert scroll <= inner
+    assert page.evaluate(SMALL_CONTROLS) == []
+    assert page.evaluate(NAMELESS) == []
+    assert page.evaluate(CONTRAST) == []
+    assert page.evaluate(EDGES) == []
+
+
+def test_a_page_has_its_landmarks_one_heading_and_a_way_past_the_top(open_page):
+    for path in PATHS.values():
+        page = open_page(path)
+        for landmark in ("banner", "navigation", "main", "contentinfo"):
+            assert page.get_by_role(landmark).count() >= 1, (path, landmark)
+        assert page.locator("h1").count() == 1, path
+        assert page.locator("html").get_attribute("lang") == "en"
+        page.keyboard.press("Tab")
+        assert page.evaluate("document.activeElement.className") == "skip"
+        page.keyboard.press("Enter")
+        assert page.evaluate("document.activeElement.id") == "main"
+
+
+def test_focus_is_seen(open_page):
+    page = open_page("/")
+    page.keyboard.press("Tab")
+    page.keyboard.press("Tab")
+    style = page.evaluate(
+        "(() => { const s = getComputedStyle(document.activeElement); return [s.outlineStyle, parseFloat(s.outlineWidth)]; })()"
+    )
+    assert style[0] == "solid"
+    assert style[1] >= 2
+
+
+def test_less_motion_is_respected(open_page):
+    page = open_page("/", reduced_motion="reduce")
+    assert page.evaluate("getComputedStyle(document.getElementById('not-live')).animationName") == "none"
