@@ -8,7 +8,7 @@ import os
 import secrets
 import signal
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from rimekeeper.calling import build_channels
@@ -17,7 +17,7 @@ from rimekeeper.cli_common import console, data_folder
 from rimekeeper.config.loading import Button, Loaded, load
 from rimekeeper.core.alarms.call import CallMessage
 from rimekeeper.core.errors import RimekeeperError
-from rimekeeper.core.messages import CallOwed
+from rimekeeper.core.messages import CallOwed, Outcome
 from rimekeeper.core.model import Actor
 from rimekeeper.intake.mqtt import MqttIntake
 from rimekeeper.intake.mqtt_buttons import Heard
@@ -32,7 +32,7 @@ from rimekeeper.runtime.inbox import Inbox
 from rimekeeper.runtime.logs import set_up_log
 from rimekeeper.runtime.outbox import OutboxSender
 from rimekeeper.runtime.pipeline import Pipeline
-from rimekeeper.runtime.ports import Intake
+from rimekeeper.runtime.ports import Glance, Intake
 from rimekeeper.runtime.schedule import Schedule, care_for_the_store
 from rimekeeper.web import build_app
 from rimekeeper.web.serving import Server
@@ -100,12 +100,13 @@ class House:
         self._schedule.stop()
         for port in self._ports:
             port.stop()
+        # What became of the last call-outs is still to be written.
+        self._outbox.stop()
         # Brokers are left last, so that what was just written can still be acknowledged.
         if not self.pipeline.stop():
             _LOG.error("the last readings could not be written in time; a broker sends its own again")
         for broker in self.brokers.values():
             broker.stop()
-        self._outbox.stop()
         self._closing.close()
 
     def _pages(self, loaded: Loaded, port: int | None) -> Server:
@@ -127,7 +128,12 @@ class House:
             self._inbox.put,
             self._clock,
         )
-        self.pipeline.listeners.append(lambda _, outcomes: outbox.wake() if outcomes else None)
+
+        def look_for_calls(_: Glance, outcomes: Sequence[Outcome]) -> None:
+            if any(isinstance(outcome, CallOwed) for outcome in outcomes):
+                outbox.wake()
+
+        self.pipeline.listeners.append(look_for_calls)
         return outbox
 
     def _listen_to_buttons(self, buttons: tuple[Button, ...]) -> None:
