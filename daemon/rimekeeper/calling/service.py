@@ -7,10 +7,10 @@ import re
 import threading
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 from rimekeeper.calling.channel import Channel, Publisher
-from rimekeeper.config.edge_checks import address_in
+from rimekeeper.config.edge_checks import address_in, services_library
 from rimekeeper.config.kitchen import ChannelSettings
 from rimekeeper.core.alarms.call import Attempt, CallMessage, Verdict
 from rimekeeper.core.messages import CallKind
@@ -55,8 +55,7 @@ class ServiceChannel:
 
 
 def _service_at(address: str) -> Any:
-    import apprise  # noqa: PLC0415  heavy; a kitchen without such a channel goes without it
-
+    apprise = services_library()
     asset = apprise.AppriseAsset(
         app_id="Rimekeeper",
         app_desc="Rimekeeper",
@@ -68,8 +67,7 @@ def _service_at(address: str) -> Any:
 
 
 def _send(service: Any, message: CallMessage, timeout: float) -> Attempt:
-    import apprise  # noqa: PLC0415
-
+    apprise = services_library()
     service.socket_connect_timeout = service.socket_read_timeout = timeout / 3
     with _Complaints() as complaints:
         try:
@@ -110,7 +108,7 @@ class _Complaints(logging.Handler):
         elif "onnection error" in text:
             self.sentence = "The service can't be reached, or did not answer in time."
 
-    def __enter__(self) -> _Complaints:
+    def __enter__(self) -> Self:
         logging.getLogger("apprise").addHandler(self)
         return self
 

@@ -102,7 +102,7 @@ def _caution(call: CallOwed) -> str:
 
 
 def temperature(celsius: float, scale: Scale) -> str:
-    """A temperature to a tenth on the kitchen's scale, such as "−11.3 °C"."""
+    """A temperature to a tenth on the kitchen's scale, such as "71.3 °C", with a true minus sign."""
     text = f"{scale.from_celsius(celsius):.1f}"
     return f"{(text if text != '-0.0' else '0.0').replace('-', _MINUS)} {_UNITS[scale]}"
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 import logging
 import os
 import shutil
+import warnings
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 from rimekeeper.config.edges import MqttSettings, SerialSettings
 from rimekeeper.config.kitchen import ChannelSettings
@@ -179,10 +181,23 @@ def address_in(file: Path) -> str:
     return addresses[0]
 
 
+def services_library() -> Any:
+    """The library that knows the services, with all of them read in.
+
+    It is heavy (28 MB), so it is only asked for where a channel has an address. What it imports warns of the end of
+    parts of Python; that is between the two of them.
+    """
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)
+        import apprise  # noqa: PLC0415
+
+        apprise.Apprise.instantiate("json://localhost")
+    return apprise
+
+
 def address_trouble(address: str) -> tuple[str, str] | None:
     """What is wrong with the address of a service, as message and remedy without the secrets in it; or None."""
-    import apprise  # noqa: PLC0415  heavy, and only needed where a channel has an address
-
+    apprise = services_library()
     log = logging.getLogger("apprise")
     before, log.disabled = log.disabled, True
     try:

@@ -107,7 +107,8 @@ def order(sheet: SheetUnderCheck) -> Iterator[Problem]:
             "Break the circle at one of them.",
         )
         return
-    if not sheet.source.problems:
+    known = all(set(befores) <= set(graph[name]) for name, befores in before.items())
+    if known and not sheet.source.problems:
         yield from _side_by_side(sheet, graph, paths)
 
 
