@@ -1,6 +1,9 @@
 from __future__ import annotations
 
 import time
+from dataclasses import replace
+from datetime import datetime
+from zoneinfo import ZoneInfo
 
 import pytest
 from playwright.sync_api import expect
@@ -14,6 +17,9 @@ from rimekeeper.core.messages import (
     RetimeStage,
 )
 from rimekeeper.core.model import BatchId, Instant, StageId
+from rimekeeper.keeping.reader import Reader
+from rimekeeper.web import build_app
+from rimekeeper.web.serving import Server
 
 pytestmark = pytest.mark.browser
 
@@ -95,8 +101,6 @@ def test_a_probe_falls_silent_before_the_eyes(open_page, slipway):
     expect(lane.locator(".number").first).to_contain_text("78.4")
     state = slipway.glance().state
     pan = state.probes["stove-pan"]
-    from dataclasses import replace
-
     silent = replace(pan, last_at=Instant(time.time_ns() // 1_000_000 - 58_500))
     slipway.show(state=replace(state, probes={**state.probes, "stove-pan": silent}))
     expect(lane).to_contain_text("no arrival time: no fresh reading for", timeout=8_000)
@@ -111,12 +115,11 @@ def test_when_the_daemon_stops_the_page_says_so_and_comes_back(open_page, server
     server.stop()
     expect(banner).to_contain_text("Not live: last word from the kitchen", timeout=12_000)
     assert page.title().startswith("Not live")
+    expect(page.locator("article.station").filter(has_text="Mix fridge")).to_contain_text("unknown: not live")
+    expect(page.locator(".lane").filter(has_text="Cook")).to_contain_text("no arrival time: not live")
+    assert page.get_by_text("within limits").count() == 0
     page.wait_for_timeout(1_500)
     picture(page, "now-not-live")
-    from rimekeeper.keeping.reader import Reader
-    from rimekeeper.web import build_app
-    from rimekeeper.web.serving import Server
-
     again = Server(build_app(slipway, Reader(slipway.database), "token", "http://127.0.0.1", True), port=port)
     again.start()
     try:
@@ -244,9 +247,6 @@ def test_a_batch_is_started_from_a_sheet_with_free_probes_only(open_page, slipwa
 
 def test_the_clock_is_the_kitchen_s_wherever_the_browser_is(open_page):
     page = open_page("/", timezone_id="Pacific/Auckland")
-    from datetime import datetime
-    from zoneinfo import ZoneInfo
-
     there = datetime.now(ZoneInfo("Europe/Copenhagen")).strftime("%H:%M")
     assert page.locator("#clock").text_content() in (
         there,

@@ -70,25 +70,24 @@ def judge(plan: StagePlan, run: StageRun, evidence: Evidence, allowed_gap: int) 
     """The verdict on a stage, with its reasons in plain sentences."""
     if run.phase in (StagePhase.WAITING, StagePhase.SKIPPED):
         return Verdict.NOT_BEGUN, []
-    asked = plan.target is not None or plan.ceiling is not None or plan.floor is not None
-    if not asked:
+    if plan.target is None and plan.ceiling is None and plan.floor is None:
         return Verdict.NOTHING_ASKED, []
-    wrong = _crossed(plan, run)
-    late = _too_late(plan, run)
-    if late:
-        wrong.append(late)
+    wrong = [*_crossed(plan, run), *_too_late(plan, run)]
     if wrong:
         return Verdict.NOT_PASSED, wrong
     if run.phase is StagePhase.ACTIVE:
         return Verdict.UNDER_WAY, []
-    sound = evidence.sound(allowed_gap)
-    holes = [] if sound else [_hole(evidence)]
+    return _weighed(plan, run, evidence, sound=evidence.sound(allowed_gap))
+
+
+def _weighed(plan: StagePlan, run: StageRun, evidence: Evidence, *, sound: bool) -> tuple[Verdict, list[str]]:
+    """The verdict on an ended stage that is not known to have gone wrong."""
     met = plan.target is None or (run.hold_met_at if plan.hold else run.reached_at) is not None
     if not met:
         missed = "the target was not reached" if run.reached_at is None else _short_hold(plan, run)
-        return (Verdict.NOT_PASSED, [missed]) if sound else (Verdict.NOT_PROVEN, [missed, *holes])
+        return (Verdict.NOT_PASSED, [missed]) if sound else (Verdict.NOT_PROVEN, [missed, _hole(evidence)])
     if (plan.ceiling or plan.floor) and not sound:
-        return Verdict.NOT_PROVEN, [f"the limits can't be vouched for: {holes[0]}"]
+        return Verdict.NOT_PROVEN, [f"the limits can't be vouched for: {_hole(evidence)}"]
     return Verdict.PASSED, []
 
 
@@ -152,13 +151,13 @@ def _crossed(plan: StagePlan, run: StageRun) -> list[str]:
     return found
 
 
-def _too_late(plan: StagePlan, run: StageRun) -> str:
+def _too_late(plan: StagePlan, run: StageRun) -> list[str]:
     if plan.reach_within is None or run.began is None or run.reached_at is None:
-        return ""
+        return []
     took = run.reached_at - run.began - run.paused
     if took <= plan.reach_within:
-        return ""
-    return f"the target came after {exact_length(took)}; the sheet allows {exact_length(plan.reach_within)}"
+        return []
+    return [f"the target came after {exact_length(took)}; the sheet allows {exact_length(plan.reach_within)}"]
 
 
 def _short_hold(plan: StagePlan, run: StageRun) -> str:

@@ -1,6 +1,6 @@
 // Whether a value may still be believed at this moment: the same rule as on the server, kept ticking in between.
 
-import { kitchen, presentInstant } from "./live.js";
+import { kitchen, presentInstant, trouble } from "./live.js";
 import { length } from "./time.js";
 import { h } from "./tree.js";
 
@@ -10,7 +10,7 @@ export function believed(one) {
   let note = one.note;
   if (!one.fresh && note.startsWith("no fresh reading")) note = "";
   if (!fresh && !note) note = age === null ? "no reading yet" : `no fresh reading for ${length(age)}`;
-  return { fresh, age, note, words: fresh ? ageWords(one, age) : [note, one.last_shown].filter(Boolean).join("; ") };
+  return { fresh, live: !trouble(), age, note, words: fresh ? ageWords(one, age) : [note, one.last_shown].filter(Boolean).join("; ") };
 }
 
 function ageWords(one, age) {

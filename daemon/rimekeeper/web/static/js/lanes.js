@@ -24,7 +24,8 @@ function prompts(view, batch, lane) {
 
 function laneView(view, batch, lane) {
   const now = believed(lane);
-  const outlook = now.fresh ? lane.outlook : `no arrival time: ${now.note}`;
+  const known = now.fresh && now.live;
+  const outlook = known ? lane.outlook : `no arrival time: ${now.fresh ? "not live" : now.note}`;
   const next = lane.next.length ? `next: ${lane.next.join(" and ")}` : "last stage";
   const ready = lane.awaiting_confirm || lane.hold_met || (lane.reached && !lane.hold_ms);
   return h("section", { class: "lane", "data-key": lane.id, "aria-label": `${lane.name}${lane.portion ? `, ${lane.portion}` : ""}` },
@@ -37,7 +38,7 @@ function laneView(view, batch, lane) {
       lane.target_shown ? ["Target ", h("b", {}, lane.target_shown)] : "No target",
       lane.ceiling_shown ? [", never above ", h("b", {}, lane.ceiling_shown)] : null,
       lane.floor_shown ? [", never below ", h("b", {}, lane.floor_shown)] : null),
-    h("p", { class: "outlook", "data-code": now.fresh ? lane.outlook_code : "stale" }, outlook,
+    h("p", { class: "outlook", "data-code": known ? lane.outlook_code : "stale" }, outlook,
       now.fresh && lane.beyond ? h("span", { class: "beyond" }, ` ${lane.beyond}`) : null,
       lane.hold_shown ? h("span", { class: "hold" }, lane.hold_shown) : null),
     h("div", { class: "say" },

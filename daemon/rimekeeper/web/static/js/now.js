@@ -10,8 +10,10 @@ const aside = document.getElementById("aside");
 
 function stationCard(station) {
   const now = believed(station);
-  const code = now.fresh || station.state_code === "abnormal" ? station.state_code : "unknown";
-  const state = now.fresh || station.state_code === "abnormal" ? station.state : `unknown: ${now.note}`;
+  const abnormal = station.state_code === "abnormal";
+  const known = abnormal || (now.fresh && now.live);
+  const code = known ? station.state_code : "unknown";
+  const state = known ? station.state : `unknown: ${now.fresh ? "not live" : now.note}`;
   return h("article", { class: "card station", "data-key": station.id, "data-state": code, "data-fresh": now.fresh ? "yes" : "no" },
     h("h3", {}, station.name),
     number(station, now.fresh),
