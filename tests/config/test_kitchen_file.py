@@ -22,11 +22,11 @@ ONE_LINE = [
     ('name = "Pan"', 'name = "Pan"\nsilent_after = 60',
      'kitchen.toml, line 17, probe "pan", silent_after: 60 is not a length of time; write a number and its unit, such as "15 min" or "1 h 30 min"'),
     ('name = "Pan"', 'name = "Pan"\nsilent_after = "-1 min"',
-     'kitchen.toml, line 17, probe "pan", silent_after: \'-1 min\' is negative; a length of time is zero or more'),
+     'kitchen.toml, line 17, probe "pan", silent_after: "-1 min" is negative; a length of time is zero or more'),
     ('limit = "-15 C"', "limit = -15",
      'kitchen.toml, line 28, station "walkin", ceiling, limit: -15 is not a temperature; write a number and its scale, such as "82 C" or "180 F"'),
     ('limit = "-15 C"', 'limit = "-15 C"\ndeadband = "1 C"',
-     'kitchen.toml, line 29, station "walkin", ceiling, deadband: \'1 C\' is not a temperature difference; write a number of kelvin or degrees of difference, such as "0.5 K" or "1 degF"'),
+     'kitchen.toml, line 29, station "walkin", ceiling, deadband: "1 C" is not a temperature difference; write a number of kelvin or degrees of difference, such as "0.5 K" or "1 degF"'),
     ('limit = "-15 C"', 'limit = "-15 C"\n[station.walkin.floor]\nlimit = "-10 C"',
      'kitchen.toml, line 30, station "walkin", floor, limit: the floor is not below the ceiling. Lower the floor or raise the ceiling.'),
     ('limit = "-15 C"', 'limit = "-15 C"\n[station.walkin.floor]\nlimit = "-15.5 C"',
@@ -188,6 +188,7 @@ def test_a_secret_file_that_everybody_can_read_is_worth_a_look(tmp_path):
     secret.write_text("# Ada's phone\njson://127.0.0.1/ada\n")
     secret.chmod(0o644)
     kitchen = changed(KITCHEN, "browser = true", 'apprise_file = "ada.secret"')
+    kitchen += '[web]\naddress = "http://kitchen.local:8321"\n'
     assert said(tmp_path, kitchen) == [
         (
             'kitchen.toml, line 31, channel "pages", apprise_file: worth a look: everybody on this machine can read '
@@ -201,5 +202,15 @@ def test_a_secret_file_that_everybody_can_read_is_worth_a_look(tmp_path):
         (
             'kitchen.toml, line 31, channel "pages", apprise_file: the file "ada.secret" holds 2 addresses. '
             "Write one address in it, on a line by itself."
+        )
+    ]
+
+
+def test_links_that_only_this_machine_can_open(tmp_path):
+    kitchen = changed(KITCHEN, "browser = true", 'apprise = "json://127.0.0.1/ada"')
+    assert said(tmp_path, kitchen) == [
+        (
+            "kitchen.toml, web, address: worth a look: links in call-outs will begin with http://127.0.0.1:8321, which only "
+            'this machine can open. Add address = "http://..." under [web], as phones in the house reach this machine.'
         )
     ]

@@ -43,7 +43,7 @@ ONE_LINE = [
     ('hold = "15 s"', 'hold = "15 s"\nstay_at_most = "10 s"',
      'line 15, stage "cook", stay_at_most: the stage may not stay long enough for hold. Make stay_at_most longer or hold shorter.'),
     ('hold = "15 s"', 'hold = "15 s"\nlasts = "-3 h"',
-     'line 15, stage "cook", lasts: \'-3 h\' is negative; a length of time is zero or more'),
+     'line 15, stage "cook", lasts: "-3 h" is negative; a length of time is zero or more'),
     ('hold = "15 s"\n', "",
      'line 8, stage "cook": worth a look: this cook has no hold, so that a hold is not proven. Add the target and hold that your local food code asks for.'),
     ('hold = "15 s"', 'hold = "15 s"\napproach = "within"',

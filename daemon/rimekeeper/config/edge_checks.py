@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import functools
 import logging
 import os
 import shutil
+import threading
 import warnings
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
@@ -19,6 +21,7 @@ from rimekeeper.core.decoding.lines import LinePlace
 from rimekeeper.core.decoding.payloads import PayloadRule
 
 _OTHERS_MAY_READ = 0o004
+_READING_IN = threading.Lock()
 
 
 def serial_ports(kitchen: KitchenUnderCheck) -> Iterator[Problem]:
@@ -187,6 +190,12 @@ def services_library() -> Any:
     It is heavy (28 MB), so it is only asked for where a channel has an address. What it imports warns of the end of
     parts of Python; that is between the two of them.
     """
+    with _READING_IN:
+        return _read_in()
+
+
+@functools.cache
+def _read_in() -> Any:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", DeprecationWarning)
         import apprise  # noqa: PLC0415
@@ -201,7 +210,7 @@ def address_trouble(address: str) -> tuple[str, str] | None:
     log = logging.getLogger("apprise")
     before, log.disabled = log.disabled, True
     try:
-        understood = apprise.Apprise().add(address)
+        understood = apprise.Apprise.instantiate(address) is not None
     finally:
         log.disabled = before
     if understood:

@@ -250,6 +250,17 @@ def buttons(kitchen: KitchenUnderCheck) -> Iterator[Problem]:
             )
 
 
+def links(kitchen: KitchenUnderCheck) -> Iterator[Problem]:
+    """Links in call-outs lead to a page that a phone can open."""
+    leave = any(c.kind in ("apprise", "mqtt") for c in kitchen.file.channel.values())
+    if leave and not kitchen.file.web.address and kitchen.source.whole:
+        yield kitchen.warning(
+            ("web", "address"),
+            f"links in call-outs will begin with {kitchen.file.web.link_base()}, which only this machine can open",
+            'Add address = "http://..." under [web], as phones in the house reach this machine.',
+        )
+
+
 def filter_trouble(text: str) -> str | None:
     """Why a text is no topic filter (MQTT 5, 4.7), or None."""
     levels = text.split("/")
@@ -295,4 +306,4 @@ def unused(kitchen: KitchenUnderCheck) -> Iterator[Problem]:
             )
 
 
-KITCHEN_CHECKS = (sources, probes, stations, people, callouts, buttons, unused)
+KITCHEN_CHECKS = (sources, probes, stations, people, callouts, buttons, links, unused)

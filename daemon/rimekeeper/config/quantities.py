@@ -34,6 +34,23 @@ _UNIT_MILLIS = {
 }
 
 
+_LONGEST_SHOWN = 60
+
+
+def shown(value: object) -> str:
+    """A value of a TOML file as it is shown in a message: text in quotes and not too much of it."""
+    match value:
+        case str():
+            return f'"{value}"' if len(value) <= _LONGEST_SHOWN else f'"{value[:_LONGEST_SHOWN]}…"'
+        case bool():
+            return "true" if value else "false"
+        case dict():
+            return "a table"
+        case list():
+            return "a list"
+    return str(value)
+
+
 def temperature(text: object) -> Temperature:
     """Read "82 C", "180 F" or "355 K". A bare number is refused because nobody can know its scale."""
     if isinstance(text, Temperature):
@@ -41,12 +58,12 @@ def temperature(text: object) -> Temperature:
     match = _TEMPERATURE.fullmatch(text) if isinstance(text, str) else None
     if match is None:
         raise ValueError(
-            f'{text!r} is not a temperature; write a number and its scale, such as "82 C" or "180 F"'
+            f'{shown(text)} is not a temperature; write a number and its scale, such as "82 C" or "180 F"'
         )
     scale = Scale(match[2].upper())
     found = Temperature(scale.to_celsius(float(match[1])))
     if found.celsius < -273.15 or found.celsius > 2000:
-        raise ValueError(f"{text!r} is not a temperature that exists in a kitchen")
+        raise ValueError(f"{shown(text)} is not a temperature that exists in a kitchen")
     return found
 
 
@@ -57,13 +74,13 @@ def difference(text: object) -> TemperatureDifference:
     match = _DIFFERENCE.fullmatch(text) if isinstance(text, str) else None
     if match is None:
         raise ValueError(
-            f'{text!r} is not a temperature difference; write a number of kelvin or degrees of difference, such as "0.5 K" or "1 degF"'
+            f'{shown(text)} is not a temperature difference; write a number of kelvin or degrees of difference, such as "0.5 K" or "1 degF"'
         )
     size = float(match[1])
     if size < 0:
-        raise ValueError(f"{text!r} is negative; a band or deadband has a size of zero or more")
+        raise ValueError(f"{shown(text)} is negative; a band or deadband has a size of zero or more")
     if size > _LARGEST_DIFFERENCE:
-        raise ValueError(f"{text!r} is not a difference that exists in a kitchen")
+        raise ValueError(f"{shown(text)} is not a difference that exists in a kitchen")
     return TemperatureDifference(size / 1.8 if "F" in match[2] else size)
 
 
@@ -72,11 +89,11 @@ def rate(text: object) -> float:
     match = _RATE.fullmatch(text) if isinstance(text, str) else None
     if match is None:
         raise ValueError(
-            f'{text!r} is not a rate of change; write a difference and the time it takes, such as "10 K per s"'
+            f'{shown(text)} is not a rate of change; write a difference and the time it takes, such as "10 K per s"'
         )
     kelvin = difference(f"{match[1]} {match[2]}").kelvin / (_UNIT_MILLIS[match[3]] / 1_000)
     if kelvin <= 0:
-        raise ValueError(f"{text!r} is no change at all; write a rate above zero")
+        raise ValueError(f"{shown(text)} is no change at all; write a rate above zero")
     return kelvin
 
 
@@ -89,12 +106,12 @@ def duration(text: object) -> Millis:
             place = match.end()
         if place == len(text) and place > 0:
             if "-" in text:
-                raise ValueError(f"{text!r} is negative; a length of time is zero or more")
+                raise ValueError(f"{shown(text)} is negative; a length of time is zero or more")
             if total > _LONGEST:
-                raise ValueError(f"{text!r} is longer than a year")
+                raise ValueError(f"{shown(text)} is longer than a year")
             return Millis(round(total))
     raise ValueError(
-        f'{text!r} is not a length of time; write a number and its unit, such as "15 min" or "1 h 30 min"'
+        f'{shown(text)} is not a length of time; write a number and its unit, such as "15 min" or "1 h 30 min"'
     )
 
 

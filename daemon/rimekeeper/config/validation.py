@@ -15,10 +15,10 @@ from pydantic_core import ErrorDetails
 
 from rimekeeper.config.key_lines import KeyPath
 from rimekeeper.config.problems import Problem
+from rimekeeper.config.quantities import shown
 from rimekeeper.config.toml_text import TomlText
 
 M = TypeVar("M", bound=BaseModel)
-_LONGEST_SHOWN = 60
 
 
 @dataclass(frozen=True)
@@ -123,7 +123,7 @@ def _unknown(path: KeyPath, kind: type[BaseModel]) -> tuple[str, str]:
 
 def _none_of(given: object, expected: str) -> tuple[str, str]:
     words = [w.strip("'") for w in expected.replace(" or ", ", ").split(", ")]
-    return f"{_shown(given)} is not possible here", suggestion(str(given), words, "Possible")
+    return f"{shown(given)} is not possible here", suggestion(str(given), words, "Possible")
 
 
 def _say_number(given: object, error: ErrorDetails) -> str:
@@ -140,22 +140,9 @@ def _say_length(_given: object, error: ErrorDetails) -> str:
 
 def _needs(what: str) -> typing.Callable[[object, ErrorDetails], str]:
     def say(given: object, _error: ErrorDetails) -> str:
-        return f"{_shown(given)} is not {what}"
+        return f"{shown(given)} is not {what}"
 
     return say
-
-
-def _shown(given: object) -> str:
-    match given:
-        case str():
-            return f'"{given}"' if len(given) <= _LONGEST_SHOWN else f'"{given[:_LONGEST_SHOWN]}…"'
-        case bool():
-            return "true" if given else "false"
-        case dict():
-            return "a table"
-        case list():
-            return "a list"
-    return str(given)
 
 
 def _unforeseen(_given: object, error: ErrorDetails) -> str:
