@@ -32,6 +32,18 @@ def test_a_page_fits_and_can_be_read_and_hit(open_page, picture, name, size, sch
     assert page.evaluate(EDGES) == []
 
 
+def test_the_wall_shows_a_busy_kitchen_without_scrolling_far_and_no_column_is_squeezed(open_page):
+    for size in ("wall", "tablet", "phone"):
+        page = open_page("/", size)
+        widths = page.evaluate(
+            "[...document.querySelectorAll('.outlook, .lane .target, .card')].map((one) => one.clientWidth)"
+        )
+        assert min(widths) >= 150, (size, widths)
+    page = open_page("/", "wall")
+    button = page.get_by_role("button", name="Next: Chill").bounding_box()
+    assert button["y"] + button["height"] <= 1080
+
+
 def test_a_page_has_its_landmarks_one_heading_and_a_way_past_the_top(open_page):
     for path in PATHS.values():
         page = open_page(path)
