@@ -22,7 +22,7 @@ def test_raised():
         "Slipway Ices, call-out call-17"
     )
     assert written.link == "http://kitchen.local:8321/alarms/station/walkin/ceiling"
-    assert written.call is CALL or written.call == CALL
+    assert written.call == CALL
 
 
 def test_again_and_nobody_answered_and_returned():

@@ -122,13 +122,12 @@ def firm(line):
     """Consequences of the one change that the case isn't about."""
     consequences = (
         "no probe reads",
-        "is in no call-out",
         "nobody is called by this channel",
-        "everybody on this",
+        "everybody on this machine",
+        "links in call-outs",
     )
-    return (
-        not any(f"worth a look: {words}" in line for words in consequences)
-        and "is in no call-out" not in line
+    return "is in no call-out" not in line and not any(
+        f"worth a look: {words}" in line for words in consequences
     )
 
 
@@ -214,3 +213,5 @@ def test_links_that_only_this_machine_can_open(tmp_path):
             'this machine can open. Add address = "http://..." under [web], as phones in the house reach this machine.'
         )
     ]
+    house = kitchen + '[web]\nhost = "192.168.1.5"\n'
+    assert said(tmp_path, house) == []

@@ -253,10 +253,12 @@ def buttons(kitchen: KitchenUnderCheck) -> Iterator[Problem]:
 def links(kitchen: KitchenUnderCheck) -> Iterator[Problem]:
     """Links in call-outs lead to a page that a phone can open."""
     leave = any(c.kind in ("apprise", "mqtt") for c in kitchen.file.channel.values())
-    if leave and not kitchen.file.web.address and kitchen.source.whole:
+    base = kitchen.file.web.link_base()
+    here = base.startswith(("http://127.", "http://localhost:", "http://[::1]:"))
+    if leave and here and not kitchen.file.web.address and kitchen.source.whole:
         yield kitchen.warning(
             ("web", "address"),
-            f"links in call-outs will begin with {kitchen.file.web.link_base()}, which only this machine can open",
+            f"links in call-outs will begin with {base}, which only this machine can open",
             'Add address = "http://..." under [web], as phones in the house reach this machine.',
         )
 
