@@ -9,6 +9,7 @@ import secrets
 import signal
 import threading
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from rimekeeper.calling import build_channels
@@ -19,6 +20,7 @@ from rimekeeper.core.alarms.call import CallMessage
 from rimekeeper.core.errors import RimekeeperError
 from rimekeeper.core.messages import CallOwed, Outcome
 from rimekeeper.core.model import Actor
+from rimekeeper.core.plan import KitchenPlan
 from rimekeeper.intake.mqtt import MqttIntake
 from rimekeeper.intake.mqtt_buttons import Heard
 from rimekeeper.intake.serial_port import SerialIntake
@@ -34,6 +36,7 @@ from rimekeeper.runtime.outbox import OutboxSender
 from rimekeeper.runtime.pipeline import Pipeline
 from rimekeeper.runtime.ports import Glance, Intake
 from rimekeeper.runtime.schedule import Schedule, care_for_the_store
+from rimekeeper.simulation.demo import DemoKitchen, prepare
 from rimekeeper.web import build_app
 from rimekeeper.web.serving import Server
 
@@ -200,3 +203,48 @@ def run(kitchen: Path, data: Path | None, port: int | None) -> None:
             asked.wait()
         finally:
             house.stop()
+
+
+def demo(port: int, data: Path, seconds: float | None) -> None:
+    """Show the simulated kitchen until a signal comes, or for ``seconds``."""
+    kitchen = prepare(data, port)
+    with contextlib.ExitStack() as closing:
+        closing.callback(kitchen.stop)
+        kitchen.start()
+        found = load(kitchen.kitchen_file)
+        loaded = replace(found, plan=replace(found.plan, simulated=True))
+        set_up_log(data / "rimekeeper.log")
+        console.print("Letting last night happen (simulated) …")
+        with Store(kitchen.data_folder) as store:
+            store.commit(kitchen.opening(loaded.plan, SystemClock().now()))
+        house = House(loaded, kitchen.data_folder, port)
+        asked = closing.enter_context(_stop_signal())
+        house.start()
+        closing.callback(house.stop)
+        kitchen.follow(loaded.plan, house.pipeline.glance, house.pipeline.command)
+        console.print(
+            f"Slipway Ices, a simulated kitchen: {house.address}/\n"
+            f"The phones that are called: {kitchen.phones}\n"
+            f"Everything is written to {data}. End with Ctrl-C.",
+            markup=False, highlight=False,
+        )  # fmt: skip
+        filler = threading.Thread(
+            target=_fill_in, args=(kitchen, loaded.plan, house.pipeline, asked), name="history", daemon=True
+        )
+        filler.start()
+        closing.callback(filler.join, 30.0)
+        closing.callback(asked.set)
+        asked.wait(seconds)
+
+
+def _fill_in(kitchen: DemoKitchen, plan: KitchenPlan, pipeline: Pipeline, ended: threading.Event) -> None:
+    """Put two weeks of history behind the live screens, newest day first."""
+    try:
+        for chunk in kitchen.history(plan, progress=pipeline.set_backfill):
+            if ended.is_set():
+                return
+            pipeline.import_history(chunk.commit)
+    except RimekeeperError as fault:
+        _LOG.error("history could not be filled in: %s", fault)
+    finally:
+        pipeline.set_backfill("")
