@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from rimekeeper.core.messages import AdvanceStage, Command, EndBatch, StartBatch
+from rimekeeper.core.messages import Acknowledge, AdvanceStage, Command, EndBatch, StartBatch
 from rimekeeper.core.model import HOUR, MINUTE, SECOND, Actor, Instant, Millis
 from rimekeeper.core.plan import Advance, KitchenPlan, StageKind, StagePlan
 from rimekeeper.core.state import BatchPhase, BatchSlot, EngineState, StageRun
@@ -43,14 +43,18 @@ class Manners:
     """Length of stages that have no target."""
     ends_at: Mapping[StageKind, str] = field(default_factory=dict)
     """Stages at which a batch is ended, with the reason."""
+    hours: tuple[float, float] | None = (7.0, 22.0)
+    """Local hours between which somebody is there to tap; None: always."""
+    acknowledges_after: Millis | None = Millis(17 * MINUTE)
+    """From an alarm to the answer of whoever was called, at any hour; None: that is left to others."""
 
 
 @dataclass(frozen=True, slots=True)
 class Errand:
-    """A batch to be started."""
+    """Something to be done at its time."""
 
     due: Instant
-    start: StartBatch
+    command: Command
     actor: Actor = ADA
 
 
@@ -62,20 +66,33 @@ class Crew:
         self.lots: set[str] = set()
         self._plan = plan
 
-    def start(self, errand: Errand) -> Given:
+    def start(self, command: StartBatch, actor: Actor = ADA) -> Given:
         """The command that begins a batch; from now on its lot is ours."""
-        self.lots.add(errand.start.lot)
-        return errand.start, errand.actor
+        self.lots.add(command.lot)
+        return command, actor
 
-    def taps(self, state: EngineState, now: Instant) -> list[Given]:
-        """What they ask for at ``now``; at most one thing a batch."""
-        found: list[Given] = []
+    def taps(self, state: EngineState, now: Instant, hour: float) -> list[Given]:
+        """What they ask for at ``now`` (``hour``: local time of day); at most one thing a batch."""
+        found = self._answers(state, now)
+        opens, closes = self.manners.hours or (0.0, 24.0)
+        if not opens <= hour < closes:
+            return found
         for batch in state.batches.values():
             if batch.lot in self.lots and batch.phase is BatchPhase.RUNNING:
                 tap = self._tap(batch, now)
                 if tap is not None:
                     found.append(tap)
         return found
+
+    def _answers(self, state: EngineState, now: Instant) -> list[Given]:
+        patience = self.manners.acknowledges_after
+        if patience is None:
+            return []
+        return [
+            (Acknowledge(key, "On my way."), BO)
+            for key, alarm in state.alarms.items()
+            if alarm.acknowledged_at is None and now - alarm.raised_at >= patience
+        ]
 
     def _tap(self, batch: BatchSlot, now: Instant) -> Given | None:
         sheet = self._plan.sheets.get(batch.sheet)

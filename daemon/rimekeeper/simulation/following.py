@@ -29,6 +29,8 @@ class Follower:
     def __init__(self, plan: KitchenPlan, workshop: Workshop) -> None:
         self._plan = plan
         self._workshop = workshop
+        self.kinds: dict[ProbeId, StageKind] = {}
+        """What is done with a probe at present; without an entry it is not in use."""
         self._at: dict[ProbeId, tuple[BatchId, str]] = {}
         self._mixes: dict[tuple[BatchId, RoleId], Lump] = {}
 
@@ -46,6 +48,7 @@ class Follower:
                     self._workshop.put(probe, self._place(batch, stage))
             elif self._at.pop(probe, None) is not None:
                 self._workshop.put(probe, InTheOpen("kitchen", self._workshop.truth(probe)))
+        self.kinds = {probe: stage.kind for probe, (_, stage) in wanted.items()}
         running = {batch.batch for batch in state.batches.values() if batch.running}
         self._mixes = {key: lump for key, lump in self._mixes.items() if key[0] in running}
 
