@@ -120,3 +120,21 @@ def test_a_split_and_its_recombination(tmp_path):
     assert plan.stage("both").after == ("left", "right")
     clash = sheet.replace('role = "b"', 'role = "a"')
     assert any("can run beside" in line for line in said(tmp_path, custard=clash))
+
+
+def test_a_file_name_that_can_be_no_id(tmp_path):
+    path = kitchen_at(tmp_path)
+    (tmp_path / "sheets" / "custard.toml").rename(tmp_path / "sheets" / "my custard.toml")
+    (problem,) = load(path).problems
+    assert str(problem) == (
+        "sheets/my custard.toml, line 1, sheet: the file's name \"my custard\" can't be an id. "
+        'Add id = "..." or rename the file with plain letters, digits and "-".'
+    )
+
+
+def test_without_sheets_stations_are_watched_all_the_same(tmp_path):
+    path = kitchen_at(tmp_path)
+    (tmp_path / "sheets" / "custard.toml").unlink()
+    loaded = load(path)
+    assert (dict(loaded.plan.sheets), [p.severity for p in loaded.problems]) == ({}, ["warning"])
+    assert "walkin" in loaded.plan.stations

@@ -138,6 +138,9 @@ def _in_plain_words(name: str, text: str, fault: str, lines: KeyLines) -> tuple[
     said = fault[: where.start()] if where else fault
     if lines.twice and said.startswith(("Cannot overwrite", "Cannot declare", "Duplicate inline")):
         return tuple(_twice(name, *twice) for twice in lines.twice)
+    if said.startswith("Invalid value") and not (where and where[1]):
+        ends = "the file ends in the middle of a value"
+        return (Problem(name, "", line, ends, 'Close what was begun with a quotation mark, "]" or "}".'),)
     for begins, message, remedy in _PLAIN_WORDS:
         if said.startswith(begins):
             return (Problem(name, "", line, message, remedy),)
