@@ -34,8 +34,12 @@ _SURELY_SHORT = 0.9
 _SIGNIFICANT = 3.0
 _NEAR_FREEZING = 1.5
 _FLAT_SHARE = 0.2
+_MOVED_SHARE = 0.3
+_NEGLIGIBLE = 1e-4
+_HOTTEST_READING = 2000.0
 _NODES = np.array([-2.2, -1.5, -1.0, -0.65, -0.32, 0.0, 0.32, 0.65, 1.0, 1.5, 2.2])
 _NODE_WEIGHTS = np.exp(-0.5 * _NODES**2) * np.gradient(_NODES)
+_PATH = np.linspace(0.0, 1.0, 25)
 _PEOPLE = 0.06
 _FREEZING_UNKNOWN = 0.12
 
@@ -116,23 +120,37 @@ def forecast(
         at: the moment of the forecast; no instant of the answer is earlier.
         freezing_point: of the mix, when it is known and the probe sits in the mix.
     """
-    if not course.times:
-        return Forecast(at, Outlook.UNSETTLED, why="There is no reading yet.")
-    age = (at - course.times[-1]) / 1000.0
-    interval = _typical_interval(course)
-    if age > max(_STALE_SECONDS, _STALE_INTERVALS * interval):
-        return Forecast(at, Outlook.STALE, why=f"The last reading is {_words(age)} old.")
-    edge = _edge(course.celsius[-1], target.celsius, abs(band.kelvin), approach)
+    edge = None if not course.times else _edge(course.celsius[-1], target.celsius, abs(band.kelvin), approach)
+    unready = _unready(course, edge, at)
+    if unready is not None:
+        return Forecast(at, unready[0], why=unready[1])
     if edge is None:
         if _settled_inside(course, target.celsius, abs(band.kelvin), approach):
             return Forecast(at, Outlook.THERE, why="The target is reached.")
         return Forecast(at, Outlook.UNSETTLED, why="Only a single reading is in the band so far.")
+    with np.errstate(all="ignore"):
+        return _look_ahead(course, edge, at, freezing_point)
+
+
+def _unready(course: Course, edge: float | None, at: Instant) -> tuple[Outlook, str] | None:
+    """Why nothing can be said before any fitting, or None."""
+    if not course.times:
+        return Outlook.UNSETTLED, "There is no reading yet."
+    age = (at - course.times[-1]) / 1000.0
+    if age > max(_STALE_SECONDS, _STALE_INTERVALS * _typical_interval(course)):
+        return Outlook.STALE, f"The last reading is {_words(age)} old."
+    if edge is None:
+        return None
+    if max(abs(edge), *(abs(c) for c in course.celsius)) > _HOTTEST_READING:
+        return Outlook.UNSETTLED, "These are not temperatures of a kitchen."
     readings = sum(_counts(course))
     span = (course.times[-1] - course.times[0]) / 1000.0
     if readings < _LEAST_READINGS or span < _LEAST_SECONDS:
-        return Forecast(at, Outlook.UNSETTLED, why=f"Only {readings} readings over {_words(span)} so far.")
-    with np.errstate(all="ignore"):
-        return _look_ahead(course, edge, at, freezing_point)
+        return (
+            Outlook.UNSETTLED,
+            f"Only {readings} {'reading' if readings == 1 else 'readings'} over {_words(span)} so far.",
+        )
+    return None
 
 
 def _look_ahead(course: Course, edge: float, at: Instant, freezing_point: Temperature | None) -> Forecast:
@@ -146,17 +164,18 @@ def _look_ahead(course: Course, edge: float, at: Instant, freezing_point: Temper
         ice = ice_curve(round(freezing_point.celsius, 2))
     first = course.first if course.first is not None else course.celsius[0]
     found = approach_fit.fit(points, edge, first, ice)
-    rate, rate_deviation = _recent_rate(points)
-    per_minute = rate * 60.0 if math.isfinite(rate) else None
-    if found is None or per_minute is None:
+    if found is None:
         return Forecast(at, Outlook.UNSETTLED, why="The readings don't follow any steady course.")
+    rate, rate_deviation = _rate(found, ice)
+    per_minute = rate * 60.0 if math.isfinite(rate) else None
     left = _arrivals(found, edge, ice)
-    now = float(np.median(points.celsius[-3:]))
+    now = float(sorted(points.celsius[-3:].tolist())[len(points.celsius[-3:]) // 2])
     if _on_plateau(points, rate, now, edge, freezing_point):
         earliest = None if left is None else _instant(last, left[0], at)
         why = "Ice is forming, so the temperature hardly moves for now."
         return Forecast(at, Outlook.PLATEAU, earliest=earliest, rate=per_minute, why=why)
-    doubt = _doubt(found, edge, now, rate, rate_deviation, left)
+    moved = abs(now - first) > _MOVED_SHARE * abs(edge - first)
+    doubt = _doubt(found, edge, now, rate, rate_deviation, left, moved=moved)
     if doubt is not None:
         return Forecast(at, doubt[0], rate=per_minute, why=doubt[1])
     early, middle, late = left or (0.0, 0.0, 0.0)
@@ -178,16 +197,18 @@ def _doubt(
     rate: float,
     rate_deviation: float,
     left: tuple[float, float, float] | None,
+    *,
+    moved: bool,
 ) -> tuple[Outlook, str] | None:
     """Why no arrival can be named, or None."""
     wrong_way = rate * (edge - now) < 0.0
     if wrong_way and abs(rate) > _SIGNIFICANT * rate_deviation:
         return Outlook.AWAY, f"It moves away from the target at {abs(rate) * 60.0:.2g} K a minute."
     still = wrong_way or abs(rate) < 2.0 * rate_deviation
-    if still and not _long_trend(found, edge):
+    if still and not (moved and left is None):
         return Outlook.UNSETTLED, "The temperature is not clearly moving."
     if left is None:
-        return Outlook.FALLS_SHORT, f"It levels off near {_level(found):.1f} °C, short of the target."
+        return Outlook.FALLS_SHORT, f"It levels off near {_level(found, edge):.1f} °C, short of the target."
     if left[1] > _FARTHEST_SECONDS:
         return Outlook.UNSETTLED, "At this pace it would take days."
     return None
@@ -195,20 +216,25 @@ def _doubt(
 
 def _arrivals(found: Fit, edge: float, ice: IceCurve | None) -> tuple[float, float, float] | None:
     """Seconds from the newest point to the arrival: 5 %, 50 % and 95 %; None when it falls short of the edge."""
-    spread = found.level_variance, found.rate_variance
-    times = _time_left(found.level, found.rate, found.far_end, edge, ice)
-    step = np.maximum(np.sqrt(spread[0]), 1e-6)
-    by_level = (_time_left(found.level + step, found.rate, found.far_end, edge, ice) - times) / step
-    by_rate = -times / np.where(found.rate == 0.0, 1e-12, found.rate)
-    variance = by_level**2 * spread[0] + by_rate**2 * spread[1] + 2.0 * by_level * by_rate * found.covariance
+    likely = found.weight > _NEGLIGIBLE * float(found.weight.max())
+    weight, level, rate = found.weight[likely], found.level[likely], found.rate[likely]
+    far_end, wetness = found.far_end[likely], found.wetness[likely]
+    times = _time_left(level, rate, far_end, wetness, edge, ice)
+    by_level = -1.0 / np.where(rate == 0.0, 1e-12, rate)
+    by_rate = -times / np.where(rate == 0.0, 1e-12, rate)
+    variance = (
+        by_level**2 * found.level_variance[likely]
+        + by_rate**2 * found.rate_variance[likely]
+        + 2.0 * by_level * by_rate * found.covariance[likely]
+    )
     allowance = _PEOPLE + (0.0 if ice is None else _FREEZING_UNKNOWN)
     deviation = np.sqrt(np.maximum(0.0, variance) + (allowance * times) ** 2)
     known = np.isfinite(times) & np.isfinite(deviation) & (times < _FARTHEST_SECONDS)
-    short = float(found.weight[~known].sum())
+    short = float(weight[~known].sum() / weight.sum())
     if short > _SURELY_SHORT or not known.any():
         return None
     values = (times[known, None] + deviation[known, None] * _NODES[None, :]).ravel()
-    weights = (found.weight[known, None] * _NODE_WEIGHTS[None, :]).ravel()
+    weights = (weight[known, None] * _NODE_WEIGHTS[None, :]).ravel()
     order = np.argsort(values)
     values = np.maximum(values[order], 0.0)
     share = np.cumsum(weights[order])
@@ -217,19 +243,24 @@ def _arrivals(found: Fit, edge: float, ice: IceCurve | None) -> tuple[float, flo
     return float(early), float(middle), float(late)
 
 
-def _time_left(level: Array, rate: Array, far_end: Array, edge: float, ice: IceCurve | None) -> Array:
+def _time_left(
+    level: Array, rate: Array, far_end: Array, wetness: Array, edge: float, ice: IceCurve | None
+) -> Array:
     """Seconds until each candidate reaches the edge; NaN where it never does."""
-    if ice is None:
+    if ice is None and not wetness.any():
         return _leg(level, edge, rate, far_end, level)
-    now = np.array([ice.celsius_at(float(h)) for h in level])
-    total = np.zeros_like(level)
-    for i in range(len(level)):
-        path = np.linspace(now[i], edge, 25)
-        middle = 0.5 * (path[1:] + path[:-1])
-        flow = rate[i] * (far_end[i] - middle) / (far_end[i] - now[i])
-        legs = np.diff(ice.heat_at(path)) / flow
-        total[i] = legs.sum() if (legs >= 0.0).all() else np.nan
-    return total
+    now = level if ice is None else ice.celsius_at(level)
+    path = now[:, None] + (edge - now)[:, None] * _PATH[None, :]
+    middle = 0.5 * (path[:, 1:] + path[:, :-1])
+    here = approach_fit.loss(now, wetness)
+    flow = (rate / (far_end - here))[:, None] * (
+        far_end[:, None] - approach_fit.loss(middle, wetness[:, None])
+    )
+    legs = np.diff(path if ice is None else ice.heat_at(path), axis=1) / flow
+    numeric = np.where((legs >= 0.0).all(axis=1), legs.sum(axis=1), np.nan)
+    if ice is not None:
+        return numeric
+    return np.where(wetness > 0.0, numeric, _leg(level, edge, rate, far_end, level))
 
 
 def _leg(start: Array, stop: float, rate: Array, far_end: Array, level: Array) -> Array:
@@ -242,23 +273,14 @@ def _leg(start: Array, stop: float, rate: Array, far_end: Array, level: Array) -
     return np.where(left >= 0.0, left, np.nan)
 
 
-def _recent_rate(points: Points) -> tuple[float, float]:
-    """Slope of the newest stretch in K/s by the median of pair slopes (Theil 1950, Sen 1968), and its deviation."""
-    n = min(24, len(points.seconds))
-    t, y = points.seconds[-n:], points.celsius[-n:]
-    first, second = np.triu_indices(n, 1)
-    slopes = (y[second] - y[first]) / (t[second] - t[first])
-    spread = float(np.sqrt(((t - t.mean()) ** 2).sum()))
-    return float(np.median(slopes)), 1.1 * points.noise / max(spread, 1e-9)
-
-
-def _long_trend(found: Fit, edge: float) -> bool:
-    """Whether the fitted stretch as a whole clearly moves towards the edge."""
-    best = int(np.argmax(found.weight))
-    rate = float(found.rate[best])
-    return rate * (edge - float(found.level[best])) > 0.0 and abs(rate) > _SIGNIFICANT * math.sqrt(
-        float(found.rate_variance[best])
+def _rate(found: Fit, ice: IceCurve | None) -> tuple[float, float]:
+    """Slope of the temperature now in K/s, averaged over the candidates, and its deviation."""
+    slope = (
+        1.0 if ice is None else float(ice.slope_at(ice.celsius_at(np.array([found.level @ found.weight])))[0])
     )
+    mean = float(found.rate @ found.weight)
+    apart = float((found.rate - mean) ** 2 @ found.weight)
+    return mean / slope, math.sqrt(apart + float(found.rate_variance @ found.weight)) / slope
 
 
 def _on_plateau(
@@ -303,8 +325,11 @@ def _counts(course: Course) -> tuple[int, ...]:
     return course.counts if len(course.counts) == len(course.times) else (1,) * len(course.times)
 
 
-def _level(found: Fit) -> float:
-    return float(found.far_end[int(np.argmax(found.weight))])
+def _level(found: Fit, edge: float) -> float:
+    """Where the most likely candidate levels off, °C."""
+    best = int(np.argmax(found.weight))
+    celsius = np.linspace(min(edge, -60.0), max(edge, 150.0), 2101)
+    return float(np.interp(found.far_end[best], approach_fit.loss(celsius, found.wetness[best]), celsius))
 
 
 def _instant(last: int, seconds: float, at: Instant) -> Instant:

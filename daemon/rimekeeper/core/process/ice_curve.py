@@ -48,13 +48,11 @@ class IceCurve:
         row = np.clip(np.searchsorted(self.celsius, celsius, side="right") - 1, 0, len(self.slope) - 1)
         return np.where(celsius >= self.freezing_point, 1.0, self.slope[row])
 
-    def celsius_at(self, heat: float) -> float:
-        """Temperature at that heat."""
-        if heat >= self.heat[-1]:
-            return heat
-        if heat <= self.heat[0]:
-            return float(self.celsius[0] + (heat - self.heat[0]) / self.slope[0])
-        return float(np.interp(heat, self.heat, self.celsius))
+    def celsius_at(self, heat: Array) -> Array:
+        """Temperatures at these heats."""
+        frozen = np.interp(heat, self.heat, self.celsius)
+        below = self.celsius[0] + (heat - self.heat[0]) / self.slope[0]
+        return np.where(heat >= self.freezing_point, heat, np.where(heat < self.heat[0], below, frozen))
 
 
 @lru_cache(maxsize=32)
