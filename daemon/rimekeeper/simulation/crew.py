@@ -121,7 +121,8 @@ class Crew:
             others_done = all(
                 (other := batch.run(name)) is not None and other.ended is not None for name in waiting_for
             )
-            return run.began is not None and now - run.began >= self.manners.lasts[stage.kind] and others_done
+            long_enough = run.began is not None and now - run.began >= self.manners.lasts[stage.kind]
+            return long_enough and (others_done or stage.kind in self.manners.ends_at)
         if stage.advance is Advance.TARGET:
             return False
         done = run.hold_met_at if stage.hold else run.reached_at

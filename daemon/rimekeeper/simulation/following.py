@@ -66,6 +66,8 @@ class Follower:
         noise = self._workshop.noise
         match stage.kind:
             case StageKind.COOK:
+                # Also after an undo: what was poured out is in the pan again.
+                self._pour_back(batch, stage)
                 return OnStove(
                     Pan(self._mix(batch, stage, KITCHEN_AIR - 1.0), noise, hold_at=_hold_at(stage))
                 )
@@ -104,6 +106,10 @@ class Follower:
                 portion = self._mixes.pop((batch.batch, other.role), None)
                 if portion is not None:
                     lump.stir_in(portion)
+
+    def _pour_back(self, batch: BatchSlot, stage: StagePlan) -> None:
+        for key in [k for k in self._mixes if k[0] == batch.batch and k[1] != stage.role]:
+            del self._mixes[key]
 
     def _keep(self, batch: BatchSlot, stage: StagePlan, lump: Lump) -> Lump:
         self._mixes[batch.batch, stage.role] = lump

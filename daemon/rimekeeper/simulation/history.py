@@ -89,7 +89,7 @@ def opening(plan: KitchenPlan, now: Instant, entropy: int = 8321) -> Opening:
     usual = [errand for one in days for errand in usual_day(one, plan.zone, noise)]
     kept = [errand for errand in usual if errand.due + lasts(errand) < now - CLEAR]
     stretch.run(now, [*kept, *scenes])
-    _before_the_plant_starts(stretch.workshop)
+    ready_to_fail(stretch.workshop)
     return Opening(
         commit=stretch.written.commit(history=False, watched_until=now),
         state=stretch.state,
@@ -164,7 +164,7 @@ def _mix(plan: KitchenPlan, sheet: str) -> MixPlan:
     return found.mix if found is not None and found.mix is not None else _ANY_MIX
 
 
-def _before_the_plant_starts(workshop: Workshop) -> None:
+def ready_to_fail(workshop: Workshop) -> None:
     """Let the walk-in freezer run on until its plant is about to start, and put its next defrost far off.
 
     The scene needs the air near the warm end of its cycle, so that the failure shows within a minute.
