@@ -1,13 +1,16 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
 
 from rimekeeper.core.model import Instant, Scale, TemperatureDifference
+from rimekeeper.core.plan import Approach
 from rimekeeper.core.process.forecast import Forecast, Outlook
 from rimekeeper.review.arrival import sentence
-from rimekeeper.review.wording import Wording, exact_length, length
+from rimekeeper.review.wording import Wording, exact_length, length, target_words
+from web.slipway import sheets
 
 HERE = Wording(Scale.CELSIUS, "Europe/Copenhagen")
 THERE = Wording(Scale.FAHRENHEIT, "America/New_York")
@@ -80,3 +83,12 @@ def test_no_arrival_says_why_and_never_a_time():
         assert ":38" not in said
     plateau = Forecast(now, Outlook.PLATEAU, earliest=Instant(now + 1_200_000))
     assert sentence(plateau, now, HERE) == "on the freezing plateau: not before 12:57"
+
+
+def test_a_target_says_from_where_on_it_counts():
+    cook, chill = sheets()["barley-custard"].stages[:2]
+    assert target_words(cook, HERE) == "82.2 °C (counts from 81.7 °C up)"
+    assert target_words(chill, HERE) == "4.0 °C (counts from 4.5 °C down)"
+    assert target_words(replace(cook, band=TemperatureDifference(0.0)), HERE) == "at least 82.2 °C"
+    assert target_words(replace(cook, approach=Approach.WITHIN), HERE) == "82.2 °C ± 0.5 °C"
+    assert target_words(None, HERE) == ""

@@ -11,7 +11,7 @@ def test_now_has_what_the_command_line_prints(asker):
     (lane,) = custard["stages"]
     assert lane["name"] == "Cook"
     assert lane["shown"] == "78.4 °C"
-    assert lane["target_shown"] == "at least 82.2 °C"
+    assert lane["target_shown"] == "82.2 °C (counts from 81.7 °C up)"
     assert lane["outlook"].startswith("in 4 min, about ")
     (alarm,) = now["alarms"]
     assert {"key", "priority", "phase", "where", "what", "since_shown"} <= alarm.keys()

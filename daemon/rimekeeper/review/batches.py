@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
 from rimekeeper.core.messages import Span
-from rimekeeper.core.model import BatchId, Instant, ProbeId
+from rimekeeper.core.model import BatchId, Instant, Millis, ProbeId, Reading
 from rimekeeper.core.plan import KitchenPlan, SheetPlan, StagePlan
 from rimekeeper.core.state import BatchSlot, StagePhase, StageRun
+from rimekeeper.core.tracking.assess import assess_stage
 from rimekeeper.keeping.reader import Reader
 from rimekeeper.keeping.rows import StoredEntry
 from rimekeeper.review.curves import batch_curves, span_view
@@ -17,6 +21,8 @@ from rimekeeper.review.wording import Wording, length
 from rimekeeper.runtime.ports import Glance
 
 DEFAULT_GAP = 60_000
+REWEIGHED = 30_000
+"""A stage under way is weighed anew this often (ms)."""
 
 
 def batch_page(
@@ -123,11 +129,30 @@ def _facts(
     probe = _probe_of(batch, stage)
     known = plan.probes.get(probe) if probe else None
     allowed = known.silent_after if known else DEFAULT_GAP
-    evidence = Evidence()
-    if probe and run.began is not None and run.phase is not StagePhase.WAITING:
-        ended = run.ended if run.ended is not None else now
-        evidence = weigh(reader.readings(probe, run.began, ended), run.began, ended)
+    if stage is None or probe is None or run.began is None:
+        return stage_facts(stage, run, Evidence(), allowed, now, wording)
+    until = run.ended if run.ended is not None else Instant(now - now % REWEIGHED)
+    shown, evidence = _shown(reader.database, stage, probe, run.began, until, Millis(allowed))
+    if run.phase is not StagePhase.ACTIVE:
+        # What is stored decides, also after the stage was given another beginning.
+        run = replace(shown, phase=run.phase, began=run.began, ended=run.ended, paused=run.paused)
     return stage_facts(stage, run, evidence, allowed, now, wording)
+
+
+@lru_cache(maxsize=256)
+def _shown(
+    database: Path, stage: StagePlan, probe: ProbeId, began: Instant, until: Instant, allowed: Millis
+) -> tuple[StageRun, Evidence]:
+    """What the stored readings show; kept, because a long stage has many and several screens may ask.
+
+    A reading that arrives late for a stage that is over is counted after the next start of the daemon at latest.
+    """
+    stored = list(Reader(database).readings(probe, began, until))
+    readings = (
+        Reading(r.probe, r.taken_at, r.arrived_at, r.raw, r.celsius, r.quality, r.reason, r.late)
+        for r in stored
+    )
+    return assess_stage(stage, began, until, readings, allowed), weigh(stored, began, until)
 
 
 def _probe_of(batch: BatchSlot, stage: StagePlan | None) -> ProbeId | None:

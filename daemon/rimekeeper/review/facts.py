@@ -16,7 +16,7 @@ from rimekeeper.core.model import Instant, Millis, Quality
 from rimekeeper.core.plan import StagePlan
 from rimekeeper.core.state import StagePhase, StageRun
 from rimekeeper.keeping.rows import StoredReading
-from rimekeeper.review.wording import UNKNOWN, Wording, exact_length, length
+from rimekeeper.review.wording import UNKNOWN, Wording, exact_length, length, target_words
 
 
 class Verdict(enum.StrEnum):
@@ -121,7 +121,7 @@ def stage_facts(
         "took_ms": took,
         "took_shown": UNKNOWN if took is None else length(took),
         "target_celsius": plan.target.celsius if plan and plan.target else None,
-        "target_shown": wording.shown(plan.target.celsius) if plan and plan.target else "",
+        "target_shown": target_words(plan, wording),
         "ceiling_shown": wording.shown(plan.ceiling.limit.celsius) if plan and plan.ceiling else "",
         "floor_shown": wording.shown(plan.floor.limit.celsius) if plan and plan.floor else "",
         "reached_at": run.reached_at,

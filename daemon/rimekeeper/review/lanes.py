@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 from rimekeeper.core.model import Instant, ProbeId
-from rimekeeper.core.plan import Approach, SheetPlan, StagePlan
+from rimekeeper.core.plan import SheetPlan, StagePlan
 from rimekeeper.core.process.forecast import Outlook
 from rimekeeper.core.state import BatchPhase, BatchSlot, StagePhase, StageRun
 from rimekeeper.review.arrival import sentence
 from rimekeeper.review.probes import probe_view
-from rimekeeper.review.wording import UNKNOWN, Wording, exact_length, length
+from rimekeeper.review.wording import UNKNOWN, Wording, exact_length, length, target_words
 from rimekeeper.runtime.ports import Glance
 
 UNDO_FOR = 60_000
@@ -101,7 +101,7 @@ def lane(
         **{name: probe[name] for name in _SHARED},
         "target_celsius": target.celsius if target else None,
         "target_value": wording.value(target.celsius) if target else None,
-        "target_shown": _target(plan, wording),
+        "target_shown": target_words(plan, wording),
         "approach": plan.approach.value if plan else None,
         "ceiling_celsius": plan.ceiling.limit.celsius if plan and plan.ceiling else None,
         "ceiling_shown": wording.shown(plan.ceiling.limit.celsius) if plan and plan.ceiling else "",
@@ -170,19 +170,6 @@ def _without_target(run: StageRun, plan: StagePlan | None, now: Instant, wording
         ends = Instant(run.began + plan.lasts + run.paused)
         return f"time is up at {wording.when(ends, now)}", "timed"
     return "no target in this stage", "none"
-
-
-def _target(plan: StagePlan | None, wording: Wording) -> str:
-    if plan is None or plan.target is None:
-        return ""
-    shown = wording.shown(plan.target.celsius)
-    match plan.approach:
-        case Approach.RISING:
-            return f"at least {shown}"
-        case Approach.FALLING:
-            return f"at most {shown}"
-        case Approach.WITHIN:
-            return f"{shown} \N{PLUS-MINUS SIGN} {wording.step(plan.band)}"
 
 
 def _beyond(plan: StagePlan | None, probe: dict[str, Any]) -> str:

@@ -8,7 +8,7 @@ from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from rimekeeper.core.model import Instant, Scale, TemperatureDifference
-from rimekeeper.core.plan import KitchenPlan
+from rimekeeper.core.plan import Approach, KitchenPlan, StagePlan
 
 MINUS = "\N{MINUS SIGN}"
 UNKNOWN = "\N{EM DASH}"
@@ -112,3 +112,20 @@ def exact_length(millis: float) -> str:
         seconds = rest // _SECOND
         return f"{minutes} min {seconds} s" if seconds else f"{minutes} min"
     return length(millis)
+
+
+def target_words(plan: StagePlan | None, wording: Wording) -> str:
+    """The target of a stage with the edge of its band from which it counts as reached; "" without a target."""
+    if plan is None or plan.target is None:
+        return ""
+    shown = wording.shown(plan.target.celsius)
+    band = abs(plan.band.kelvin)
+    match plan.approach:
+        case Approach.RISING:
+            edge = wording.shown(plan.target.celsius - band)
+            return f"{shown} (counts from {edge} up)" if band else f"at least {shown}"
+        case Approach.FALLING:
+            edge = wording.shown(plan.target.celsius + band)
+            return f"{shown} (counts from {edge} down)" if band else f"at most {shown}"
+        case Approach.WITHIN:
+            return f"{shown} \N{PLUS-MINUS SIGN} {wording.step(plan.band)}"
