@@ -38,7 +38,7 @@ STATION_EVERY, STAGE_EVERY, BUSY_EVERY, IDLE_EVERY = (
     TICK,
     Millis(5 * MINUTE),
 )
-_BUSY = (StageKind.COOK, StageKind.CHURN)
+_BUSY, _LYING = (StageKind.COOK, StageKind.CHURN), (StageKind.AGE, StageKind.STORE)
 
 
 def history_plan(plan: KitchenPlan) -> KitchenPlan:
@@ -186,6 +186,8 @@ class Stretch:
         kind = self._kinds.get(probe)
         if kind is None:
             return IDLE_EVERY
+        if kind in _LYING:
+            return STATION_EVERY
         return BUSY_EVERY if kind in _BUSY else STAGE_EVERY
 
     def _sample(self, probe: ProbeId, taken_at: Instant, delay: int) -> SampleTaken:
