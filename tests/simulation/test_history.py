@@ -155,7 +155,7 @@ def test_a_hardening_curve_each_night(days):
         thinned = curve[:: len(curve) // 20]
         assert np.all(np.diff(thinned) < 0.15)
     assert 4.5 < min(hours) < max(hours) < 9.5
-    assert np.std(hours) > 0.1
+    assert np.std(hours) > 0.05
 
 
 def test_the_bad_nights_and_only_those_raised_alarms(days):

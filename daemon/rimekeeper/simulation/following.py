@@ -89,7 +89,7 @@ class Follower:
         drawn = [lump.celsius for lump in self._of(batch) if lump.frozen]
         lump = self._keep(batch, stage, Lump(self._curve(batch), TRAY, drawn[0] if drawn else DRAW))
         # Trays are never stacked twice alike.
-        return InAir(lump, "cabinet", 2.0 * (1.0 + 0.08 * self._workshop.noise.standard_normal()))
+        return InAir(lump, "cabinet", 2.0 * (1.0 + 0.04 * self._workshop.noise.standard_normal()))
 
     def _mix(self, batch: BatchSlot, stage: StagePlan, new_at: float, kilograms: float = BATCH) -> Lump:
         """The mix of a stage's role: what it was, or a part of what was cooked, or new."""

@@ -34,7 +34,7 @@ from rimekeeper.simulation.stretch import SETTLING, Stretch, history_plan
 from rimekeeper.simulation.workshop import Workshop
 
 DAYS = 14
-PAN_AT, SHERBET_AT, TRAYS_AT = 65.5, 8.5, -16.6
+PAN_AT, SHERBET_AT, TRAYS_AT = 65.5, 8.5, -16.8
 """Where the newcomer finds the custard, the sherbet's base and the trays, °C."""
 LEAST = 2 * HOUR
 """The opening stretch begins at least so long before the trays do."""
