@@ -115,7 +115,7 @@ def clean(seconds: Array, celsius: Array, counts: Array) -> Points:
         around = np.stack([padded[i : i + len(celsius)] for i in range(5)])
         ranked = np.sort(around, axis=0)
         steps = np.sort(np.abs(np.diff(around, axis=0)), axis=0)
-        good = np.abs(celsius - ranked[2]) <= 5.0 * noise + 1.5 * (steps[1] + steps[2])
+        good = np.abs(celsius - ranked[2]) <= 5.0 * noise + 1.5 * (steps[0] + steps[1])
     if np.count_nonzero(good) >= 3:
         seconds, celsius, counts = seconds[good], celsius[good], counts[good]
     return _unbend(seconds, celsius, counts, noise)

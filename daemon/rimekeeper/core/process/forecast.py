@@ -40,8 +40,8 @@ _HOTTEST_READING = 2000.0
 _NODES = np.array([-2.2, -1.5, -1.0, -0.65, -0.32, 0.0, 0.32, 0.65, 1.0, 1.5, 2.2])
 _NODE_WEIGHTS = np.exp(-0.5 * _NODES**2) * np.gradient(_NODES)
 _PATH = np.linspace(0.0, 1.0, 25)
-_PEOPLE = 0.06
-_FREEZING_UNKNOWN = 0.12
+_PEOPLE = 0.08
+_FREEZING_UNKNOWN = 0.04
 
 
 class Outlook(enum.StrEnum):
