@@ -6,7 +6,7 @@ import pytest
 
 from config.files import KITCHEN, SHEET, changed, kitchen_at
 from rimekeeper.config.loading import check, load
-from rimekeeper.core.model import ClockTrust, Scale, Temperature, TemperatureDifference
+from rimekeeper.core.model import ClockTrust, Scale, SheetId, Temperature, TemperatureDifference
 from rimekeeper.core.plan import Advance, Approach, Priority, Side, StationKind
 
 REPOSITORY = Path(__file__).parents[2]
@@ -104,3 +104,12 @@ def test_a_web_address_is_checked(tmp_path):
         'kitchen.toml, line 6, web, address: "kitchen.local" is not the address of a page; '
         'write one such as "http://kitchen.local:8321"'
     )
+
+
+@pytest.mark.parametrize(("kind", "band"), [("cook", 0.0), ("chill", 0.0), ("age", 0.5)])
+def test_a_target_met_from_one_side_has_no_band_by_default(tmp_path, kind, band):
+    """A cook that lacks half a kelvin of its critical limit has not met it."""
+    sheet = '[sheet]\nname = "S"\n[[role]]\nid = "r"\nname = "R"\n[[stage]]\nid = "s"\nname = "S"\n'
+    sheet += f'kind = "{kind}"\nrole = "r"\ntarget = "8 C"\n'
+    loaded = load(kitchen_at(tmp_path, plain=sheet))
+    assert loaded.plan.sheets[SheetId("plain")].stages[0].band.kelvin == band

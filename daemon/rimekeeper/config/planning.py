@@ -21,6 +21,7 @@ from rimekeeper.core.model import (
     SourceId,
     StageId,
     StationId,
+    TemperatureDifference,
 )
 from rimekeeper.core.plan import (
     Advance,
@@ -148,6 +149,7 @@ def sheet_plan(file: SheetFile, sheet: SheetId) -> SheetPlan:
 
 
 def _stage_plan(stage: StageSettings, after: tuple[str, ...]) -> StagePlan:
+    approach = Approach(stage.approach or USUAL_APPROACH[stage.kind])
     return StagePlan(
         id=StageId(stage.id),
         name=stage.name,
@@ -156,8 +158,8 @@ def _stage_plan(stage: StageSettings, after: tuple[str, ...]) -> StagePlan:
         after=tuple(StageId(name) for name in after),
         portion=stage.portion,
         target=stage.target,
-        band=stage.band,
-        approach=Approach(stage.approach or USUAL_APPROACH[stage.kind]),
+        band=_usual_band(approach) if stage.band is None else stage.band,
+        approach=approach,
         settle=Millis(stage.settle),
         hold=Millis(stage.hold),
         heads_up=Millis(stage.heads_up),
@@ -170,6 +172,10 @@ def _stage_plan(stage: StageSettings, after: tuple[str, ...]) -> StagePlan:
         do=stage.do,
         caution=stage.caution,
     )
+
+
+def _usual_band(approach: Approach) -> TemperatureDifference:
+    return TemperatureDifference(0.5 if approach is Approach.WITHIN else 0.0)
 
 
 def _millis(length: int | None) -> Millis | None:

@@ -90,7 +90,9 @@ class StageSettings(Strict):
     """The stage written before it by default; ``[]``: starts at once."""
     portion: str = Field(default="", max_length=40)
     target: TemperatureText | None = None
-    band: DifferenceText = TemperatureDifference(0.5)
+    band: DifferenceText | None = None
+    """None: 0.5 K for a target met from both sides; nothing for one met from below or above, because a custard that
+    lacks half a kelvin is not cooked and a base half a kelvin too warm is not chilled."""
     approach: ApproachWord | None = None
     settle: DurationText = 2_000
     hold: DurationText = 0
