@@ -81,6 +81,14 @@ class ProbeSlot:
     health_why: str = ""
     readings: int = 0
     late: int = 0
+    listened_from: Instant | None = None
+    """Since when it could be heard at all (start of the daemon, return of its source); silence counts from here."""
+    silent: bool = False
+    """Whether it was silent for too long while it could be heard."""
+    good_run: int = 0
+    """Good readings in a row."""
+    good_since: Instant | None = None
+    """When the present row of good readings began."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,6 +158,8 @@ class BatchSlot:
     before_spans: tuple[Span, ...] | None = None
     last_by: Actor | None = None
     notes: tuple[str, ...] = ()
+    changed_at: Instant | None = None
+    """When its stages were last begun, ended, held, resumed or restored; no deadline of theirs falls before."""
 
     def run(self, stage: StageId) -> StageRun | None:
         """The run of that stage, or None."""

@@ -44,3 +44,7 @@ class AlarmSlot:
     call_step: int = 0
     calls_made: int = 0
     next_call: Instant | None = None
+    call_not_before: Instant | None = None
+    """When the present step of the call-out has had its time; an alarm that comes back keeps to it."""
+    return_told: bool = False
+    """Whether those who were called were told that it returned to normal."""

@@ -1,0 +1,38 @@
+"""Target reached: in the band without a break for the settling time, shown by at least two readings.
+
+``reached_at`` is the instant it entered the band. A gap longer than the probe may be silent, or a reading that
+isn't good, breaks the run: what was between isn't known.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from rimekeeper.core.messages import PromptKind
+from rimekeeper.core.model import Instant, Millis
+from rimekeeper.core.plan import StagePlan
+from rimekeeper.core.state import StageRun, WatchSlot
+from rimekeeper.core.tracking.checks.stage_check import Found, Moment, StageCheck, in_band
+
+
+def _look(stage: StagePlan, run: StageRun, _watch: WatchSlot | None, moment: Moment) -> Found | None:
+    if moment.celsius is None or stage.target is None:
+        return None
+    if not in_band(stage, moment.celsius):
+        return None if run.in_band_since is None else Found(broken(run))
+    since, last = run.in_band_since, run.in_band_last
+    if since is None or last is None or moment.at - last > moment.allowed_gap:
+        return Found(replace(run, in_band_since=moment.at, in_band_last=moment.at))
+    stayed = moment.at - since
+    run = replace(run, in_band_last=moment.at, longest_in_band=Millis(max(run.longest_in_band, stayed)))
+    if run.reached_at is None and stayed >= stage.settle:
+        return Found(replace(run, reached_at=Instant(since)), prompts=(PromptKind.TARGET_REACHED,))
+    return Found(run)
+
+
+def broken(run: StageRun) -> StageRun:
+    """The run with its time in the band ended: it counts no further."""
+    return run if run.in_band_since is None else replace(run, in_band_since=None, in_band_last=None)
+
+
+CHECK = StageCheck("target", _look)
