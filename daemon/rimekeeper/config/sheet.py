@@ -9,7 +9,6 @@ from pydantic import Field, model_validator
 from rimekeeper.config.edges import Strict
 from rimekeeper.config.kitchen import Id, LimitSettings
 from rimekeeper.config.quantities import DifferenceText, DurationText, TemperatureText
-from rimekeeper.core.model import TemperatureDifference
 
 KindWord = Literal["cook", "hold", "chill", "age", "temper", "combine", "churn", "harden", "store"]
 ApproachWord = Literal["rising", "falling", "within"]
