@@ -264,3 +264,5 @@ class KitchenPlan:
     policies: tuple[CallPolicy, ...] = ()
     tick_grace: Millis = Millis(2 * SECOND)
     """How far engine time stays behind arrival time, so that readings on their way still come first."""
+    forecast_every: Millis = SECOND
+    """A new forecast of a stage at most this often (event time); history that is filled in needs few."""

@@ -38,14 +38,16 @@ STATION_EVERY, STAGE_EVERY, BUSY_EVERY, IDLE_EVERY = (
     TICK,
     Millis(5 * MINUTE),
 )
+FORECAST_EVERY = Millis(5 * MINUTE)
 _BUSY, _LYING = (StageKind.COOK, StageKind.CHURN), (StageKind.AGE, StageKind.STORE)
 
 
 def history_plan(plan: KitchenPlan) -> KitchenPlan:
     """The plan for readings that come more seldom than live ones.
 
-    Two things differ: nothing counts as silent before 15 minutes, and a freezer's air may be warm for as long as
-    a defrost takes, where the live scene calls out after seconds so that nobody has to wait for it.
+    Nothing counts as silent before 15 minutes; a freezer's air may be warm for as long as a defrost takes, where
+    the live scene calls out after seconds so that nobody has to wait for it; and arrivals are forecast seldom,
+    because nobody is there to be told.
     """
     probes = {
         name: replace(probe, silent_after=max(probe.silent_after, Millis(15 * MINUTE)))
@@ -63,7 +65,7 @@ def history_plan(plan: KitchenPlan) -> KitchenPlan:
         )
         for name, station in plan.stations.items()
     }
-    return replace(plan, probes=probes, stations=stations)
+    return replace(plan, probes=probes, stations=stations, forecast_every=FORECAST_EVERY)
 
 
 @dataclass

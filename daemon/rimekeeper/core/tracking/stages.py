@@ -8,7 +8,7 @@ from rimekeeper.core.alarms.standing import Condition
 from rimekeeper.core.draft import Draft
 from rimekeeper.core.errors import OutOfRangeError
 from rimekeeper.core.messages import PromptKind
-from rimekeeper.core.model import MINUTE, SECOND, BatchId, Instant, ProbeId, Reading, Temperature
+from rimekeeper.core.model import MINUTE, BatchId, Instant, ProbeId, Reading, Temperature
 from rimekeeper.core.plan import MixPlan, StagePlan
 from rimekeeper.core.process.forecast import Course, Forecast, forecast, observe
 from rimekeeper.core.process.freezing import initial_freezing_point
@@ -236,7 +236,7 @@ def _look_ahead(
     reading: Reading,
     celsius: float,
 ) -> Forecast | None:
-    """One more point of the course; a new forecast at most once in a second of event time."""
+    """One more point of the course; a new forecast at most as often as the plan says."""
     if plan.target is None:
         return None
     before = draft.forecasts.get(key)
@@ -247,7 +247,7 @@ def _look_ahead(
     at = reading.taken_at
     course = observe(draft.courses.get(key, Course()), at, celsius)
     draft.put_course(key, course)
-    if before is not None and 0 <= at - before.made_at < SECOND:
+    if before is not None and 0 <= at - before.made_at < draft.plan.forecast_every:
         return before
     if reading.arrived_at - at > TOO_OLD:
         return None
