@@ -200,7 +200,7 @@ def harden(dice: random.Random) -> Run:
     )
 
 
-def measure(run: Run, dice: random.Random, score: Score, asks: int = 40) -> None:
+def measure(run: Run, dice: random.Random, score: Score, asks: int = 20) -> None:
     """Feed the run's readings (0.1 °C steps, noise, probe lag) and score forecasts spread over the last two thirds."""
     edge = run.target - BAND.kelvin if run.approach is Approach.RISING else run.target + BAND.kelvin
     seen, readings = run.curve[0], []
@@ -261,7 +261,7 @@ def main(runs: int = 100, first: int = 1) -> None:
         f"{runs} runs each, noise {NOISE} K, readings rounded to 0.1 °C, from one third of the way to arrival"
     )
     print(
-        "kind    forecasts named  median err  mean err  90 % err  last slope  inside 5-95 %  too early/late  width  outlooks"
+        "kind    forecasts named  median err  mean err  90 % err  last slope  inside 5-95 %  after, before it  width  other outlooks"
     )
     for make in (cook, chill, harden, churn):
         score = Score()

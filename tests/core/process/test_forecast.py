@@ -114,6 +114,14 @@ def test_a_cold_pan_that_does_not_move_is_not_said_to_level_off():
     assert found.why == "The temperature is not clearly moving."
 
 
+def test_a_core_that_is_still_speeding_up_gives_no_arrival():
+    """Deep in a tub nothing happens at first; going by that slope would put the arrival hours too late."""
+    course, at = watched(lambda t: -5.5 - 1.0e-7 * t**2, 3000, step=10.0, noise=0.03)
+    found = ask(course, at, -18.0, Approach.FALLING, freezing_point=Temperature(-2.5))
+    assert found.outlook is Outlook.UNSETTLED
+    assert "still speeding up" in found.why
+
+
 def test_more_readings_make_a_narrower_interval():
     widths = []
     for seconds in (60, 300, 1200):

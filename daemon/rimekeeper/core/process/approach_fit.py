@@ -46,6 +46,7 @@ _REACH = np.array(
     ]
 )
 _REACH_WIDTH = np.gradient(_REACH)
+# A bath is often hardly colder than the target; a stove or a freezer goes far beyond it.
 _COOLING = _REACH_WIDTH * np.where(_REACH <= 1.0, 1.0, np.exp(-4.0 * (_REACH - 1.0)))
 _WARMING = _REACH_WIDTH * np.where(_REACH <= 1.0, 1.0 - 0.85 * _REACH, 0.15 * np.exp(-4.0 * (_REACH - 1.0)))
 WETNESS = np.array([0.0, 1.8])
@@ -92,6 +93,8 @@ class Fit:
     """How many of the newest points obey it."""
     span: float
     """Seconds they cover."""
+    speeding_up: float
+    """Share by which the rate surely grows in a second (1/s): a surface that is still ahead of the probe."""
     whole: bool
     """Whether they are all the points there are."""
 
@@ -201,7 +204,7 @@ def _fit_window(
     heat = y if ice is None else ice.heat_at(y)
     now = _median(y[-3:])
     wet = WETNESS if edge > now and ice is None else WETNESS[:1]
-    ends = _far_ends(edge, start, now, wet)
+    ends = _far_ends(edge, start, now, wet, freezes=ice is not None)
     if ends is None:
         return None, False
     away, law, prior = ends
@@ -256,6 +259,7 @@ def _fit_window(
         covariance=-inflation * mean_u / suu,
         weight=weight / total,
         used=used,
+        speeding_up=_speeding_up(sums, inflation) / (1.0 if ice is None else float(ice.slope_at(y[-1:])[0])),
         span=float(points.seconds[-1] - points.seconds[-used]),
         whole=used == len(points.seconds),
     )
@@ -279,6 +283,13 @@ def _columns(points: Points, used: int, heat: Array, now: float, wet: Array) -> 
     )
     areas -= areas[:, -1:]
     return columns
+
+
+def _speeding_up(sums: Array, inflation: float) -> float:
+    """By how much the decay of the dry law is below zero with a deviation to spare, or 0."""
+    spread = max(float(sums[0, 0] * sums[2, 2] - sums[0, 2] ** 2), 1e-300)
+    decay = float(sums[0, 1] * sums[0, 2] - sums[1, 2] * sums[0, 0]) / spread
+    return max(0.0, -decay - math.sqrt(inflation * float(sums[0, 0]) / spread))
 
 
 def _refined(grid: Array, law: Rows, sums: tuple[float, Array, float, Array, Array]) -> Array:
@@ -318,7 +329,9 @@ def _ends_off(z: Array) -> bool:
     )
 
 
-def _far_ends(edge: float, start: float, now: float, wet: Array) -> tuple[Array, Rows, Array] | None:
+def _far_ends(
+    edge: float, start: float, now: float, wet: Array, *, freezes: bool
+) -> tuple[Array, Rows, Array] | None:
     """Distance from now to each candidate far end (as a loss), its law, and how likely it is beforehand."""
     if edge == now:
         return None
@@ -329,7 +342,7 @@ def _far_ends(edge: float, start: float, now: float, wet: Array) -> tuple[Array,
     reach = np.maximum(_REACH, 1e-6)
     far = begin[:, None] + (end - begin)[:, None] / reach
     away = far - here[:, None]
-    prior = (_WARMING if way > 0.0 else _COOLING) * _LAW_PRIOR[: len(wet), None]
+    prior = (_WARMING if way > 0.0 or freezes else _COOLING) * _LAW_PRIOR[: len(wet), None]
     beyond = away * way > 0.0
     prior = np.where(beyond, prior, 0.0)
     if way < 0.0:

@@ -35,13 +35,14 @@ _SIGNIFICANT = 3.0
 _NEAR_FREEZING = 1.5
 _FLAT_SHARE = 0.2
 _MOVED_SHARE = 0.3
+_STILL_GROWING = 0.7
 _NEGLIGIBLE = 1e-4
 _HOTTEST_READING = 2000.0
 _NODES = np.array([-2.2, -1.5, -1.0, -0.65, -0.32, 0.0, 0.32, 0.65, 1.0, 1.5, 2.2])
 _NODE_WEIGHTS = np.exp(-0.5 * _NODES**2) * np.gradient(_NODES)
 _PATH = np.linspace(0.0, 1.0, 25)
 _PEOPLE = 0.08
-_FREEZING_UNKNOWN = 0.04
+_FREEZING_UNKNOWN = 0.06
 
 
 class Outlook(enum.StrEnum):
@@ -209,6 +210,8 @@ def _doubt(
         return Outlook.UNSETTLED, "The temperature is not clearly moving."
     if left is None:
         return Outlook.FALLS_SHORT, f"It levels off near {_level(found, edge):.1f} °C, short of the target."
+    if found.speeding_up * left[1] > _STILL_GROWING:
+        return Outlook.UNSETTLED, "It is still speeding up, too early to say when."
     if left[1] > _FARTHEST_SECONDS:
         return Outlook.UNSETTLED, "At this pace it would take days."
     return None
@@ -237,8 +240,8 @@ def _arrivals(found: Fit, edge: float, ice: IceCurve | None) -> tuple[float, flo
     weights = (weight[known, None] * _NODE_WEIGHTS[None, :]).ravel()
     order = np.argsort(values)
     values = np.maximum(values[order], 0.0)
-    share = np.cumsum(weights[order])
-    share /= share[-1]
+    share = np.cumsum(weights[order]) - 0.5 * weights[order]
+    share /= weights.sum()
     early, middle, late = np.interp((0.05, 0.5, 0.95), share, values)
     return float(early), float(middle), float(late)
 

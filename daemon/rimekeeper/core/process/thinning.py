@@ -25,7 +25,7 @@ def thin(
     share = _SHARE_OF_AGE
     while len(times) > _ROOM:
         times, celsius, counts = _merge(times, celsius, counts, share)
-        share *= 1.5
+        share *= 1.3
     return times, celsius, counts
 
 
