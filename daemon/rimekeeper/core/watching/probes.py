@@ -119,8 +119,10 @@ def _expect(draft: Draft, slot: ProbeSlot) -> None:
 
 
 def _heard_last(slot: ProbeSlot) -> Instant | None:
-    instants = [at for at in (slot.last_arrived, slot.listened_from) if at is not None]
-    return max(instants) if instants else None
+    arrived, listened = slot.last_arrived, slot.listened_from
+    if arrived is None or (listened is not None and listened > arrived):
+        return listened
+    return arrived
 
 
 def _in_health(draft: Draft, slot: ProbeSlot, health: Health, why: str, at: Instant) -> ProbeSlot:
