@@ -42,7 +42,11 @@ _NODES = np.array([-2.2, -1.5, -1.0, -0.65, -0.32, 0.0, 0.32, 0.65, 1.0, 1.5, 2.
 _NODE_WEIGHTS = np.exp(-0.5 * _NODES**2) * np.gradient(_NODES)
 _PATH = np.linspace(0.0, 1.0, 25)
 _PEOPLE = 0.08
+"""Standard deviation of the time left from what people do meanwhile, as a share of it (measured by the bench)."""
+_TURNED_DOWN = 1.5
+"""Stoves are turned down near the target more often than up, so the late side is wider when it warms."""
 _FREEZING_UNKNOWN = 0.06
+"""The same for not knowing how much water the mix holds."""
 
 
 class Outlook(enum.StrEnum):
@@ -236,7 +240,9 @@ def _arrivals(found: Fit, edge: float, ice: IceCurve | None) -> tuple[float, flo
     short = float(weight[~known].sum() / weight.sum())
     if short > _SURELY_SHORT or not known.any():
         return None
-    values = (times[known, None] + deviation[known, None] * _NODES[None, :]).ravel()
+    warming = ice is None and float(level[0]) < edge
+    nodes = np.where(_NODES > 0.0, _NODES * _TURNED_DOWN, _NODES) if warming else _NODES
+    values = (times[known, None] + deviation[known, None] * nodes[None, :]).ravel()
     weights = (weight[known, None] * _NODE_WEIGHTS[None, :]).ravel()
     order = np.argsort(values)
     values = np.maximum(values[order], 0.0)
