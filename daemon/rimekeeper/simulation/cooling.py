@@ -52,7 +52,7 @@ class IceBath:
         water: float = 4.0,
         conductance: float = 13.0,
         leak: float = 2.5,
-        stirring: float = 0.25,
+        stirring: float = 0.12,
     ) -> None:
         """Set the bowl in.
 
