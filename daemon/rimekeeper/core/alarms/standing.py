@@ -89,7 +89,8 @@ def end_alarm(draft: Draft, key: str, at: Instant, why: str = "") -> None:
     if alarm is None or not legal(alarm.phase, AlarmCause.ENDS):
         return
     _, moves = LIFE_CYCLE[alarm.phase, AlarmCause.ENDS]
-    told = () if alarm.return_told else policy.told_of_return(draft.plan, alarm)
+    # Nobody is told "back to normal" about what is only not watched any more.
+    told = () if why or alarm.return_told else policy.told_of_return(draft.plan, alarm)
     closed = AlarmMove.CLOSED in moves
     after = replace(
         alarm,

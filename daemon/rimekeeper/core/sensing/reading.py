@@ -60,7 +60,10 @@ def read(probe: ProbePlan, slot: ProbeSlot, sample: Sample) -> tuple[Reading, Pr
             suspect_at, suspect_celsius = taken, celsius
         else:
             suspect_at = suspect_celsius = None
-    reading = Reading(probe.id, taken, sample.arrived_at, sample.value, celsius, quality, reason, late)
+    dated_here = odd_clock or probe.clock is ClockTrust.ARRIVAL
+    reading = Reading(
+        probe.id, taken, sample.arrived_at, sample.value, celsius, quality, reason, late, dated_here
+    )
     if not in_time:
         return reading, _counted(slot, late=late), Weight.NOTHING
     good = quality is Quality.GOOD
