@@ -16,7 +16,8 @@ def lane(page):
 
 
 def told(kitchen, text):
-    return any(text in mail.get_content() for mail in kitchen.mail.mails)
+    plain = (mail.get_body(("plain",)).get_content() for mail in kitchen.mail.mails)
+    return any(text in " ".join(body.split()) for body in plain)
 
 
 def test_a_batch_from_cook_to_chill_and_a_freezer_that_warms(kitchen):

@@ -101,6 +101,7 @@ def reading(
         quality,
         reason,
         late,
+        dated_here=arrived is None or arrived == at,
     )
 
 

@@ -140,6 +140,7 @@ class _Turn:
             celsius=sample.value,
             quality=Quality.GOOD,
             reason=Reason.NONE,
+            dated_here=sample.taken_at is None,
         )
         self.outcomes.append(ReadingMade(reading))
         before = self.state.probes.get(event.probe, ProbeSlot(event.probe))

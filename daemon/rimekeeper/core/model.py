@@ -8,7 +8,7 @@ a limit. Readings carry plain floats because there are thousands of them a secon
 from __future__ import annotations
 
 import enum
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import NewType, Protocol
 
 Instant = NewType("Instant", int)
@@ -207,6 +207,8 @@ class Reading:
     reason: Reason = Reason.NONE
     late: bool = False
     """True when it is older than one already seen of this probe: stored and shown, decides nothing."""
+    dated_here: bool = field(default=False, compare=False)
+    """Dated by its arrival. Two such readings of one instant are two readings; two that the probe dated are one."""
 
 
 @dataclass(frozen=True, slots=True)

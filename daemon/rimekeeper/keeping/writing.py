@@ -98,7 +98,7 @@ def _readings_one_by_one(
     for reading, row in zip(readings, rows, strict=True):
         if connection.execute(_INSERT, row).rowcount == 1:
             stored += 1
-        elif reading.taken_at != reading.arrived_at:
+        elif not reading.dated_here:
             duplicates[reading.probe] += 1
         else:
             _insert_nudged(connection, row, taken)
