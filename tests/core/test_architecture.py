@@ -139,11 +139,15 @@ def test_the_core_looks_at_no_clock():
         f"{path.relative_to(HOUSE)}:{node.lineno} uses {ast.unparse(node)}"
         for path in sources("core")
         for node in ast.walk(ast.parse(path.read_text()))
-        if (isinstance(node, ast.Attribute)
-        and node.attr in ("utcnow", "today", "monotonic", "perf_counter", "time_ns"))
-        or (isinstance(node, ast.Attribute)
-        and node.attr == "now"
-        and ast.unparse(node.value) in ("datetime", "datetime.datetime"))
+        if (
+            isinstance(node, ast.Attribute)
+            and node.attr in ("utcnow", "today", "monotonic", "perf_counter", "time_ns")
+        )
+        or (
+            isinstance(node, ast.Attribute)
+            and node.attr == "now"
+            and ast.unparse(node.value) in ("datetime", "datetime.datetime")
+        )
     ]
     assert wrong == []
 

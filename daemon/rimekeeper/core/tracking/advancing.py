@@ -218,21 +218,19 @@ def _record(
 ) -> str:
     was = {run.stage for run in before.active}
     now = {run.stage for run in after.active}
-    ended = [
-        named(sheet, run.stage) + (" before its target" if run.stage in early else "")
-        for run in before.active
-        if run.stage not in now
-    ]
+    over = [run.stage for run in before.active if run.stage not in now]
     begun = [named(sheet, run.stage) for run in after.active if run.stage not in was]
-    parts = [f"{listed(ended)} ended"]
+    done = [named(sheet, stage) for stage in over if stage not in early]
+    parts = [f"{listed(done)} ended"] if done else []
+    parts += [f"{named(sheet, stage)} ended before its target" for stage in over if stage in early]
     if skipped:
         parts.append(f"{listed([named(sheet, stage) for stage in skipped])} left out")
     if begun:
         parts.append(f"{listed(begun)} began")
-    sentence = f"{'Stages' if len(ended) > 1 else 'Stage'} {', '.join(parts)}."
+    sentence = f"{'Stages' if len(over) > 1 else 'Stage'} {', '.join(parts)}."
     if not after.running:
         sentence += f" Batch {after.batch} is finished."
-    stage = next(run.stage for run in before.active if run.stage not in now)
+    stage = over[0]
     facts: list[Fact] = [("early", bool(early)), ("out of order", bool(skipped))]
     ended_run = before.run(stage)
     if ended_run is not None:
