@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -231,7 +232,7 @@ def test_a_restart_at_any_point_forgets_nothing(steps):
 @settings(max_examples=100, deadline=None)
 @given(steps)
 def test_what_must_hold_holds_after_every_event(steps):
-    events, end = stream(steps)
+    events, _ = stream(steps)
     state, given_to = EngineState(), {}
     for event in events:
         before = state
@@ -262,7 +263,7 @@ def test_what_must_hold_holds_after_every_event(steps):
 
 
 def apart(spans: list[Span]):
-    for one, two in zip(spans, spans[1:], strict=False):
+    for one, two in pairwise(spans):
         assert one.ends is not None
         assert one.ends <= two.begins
     for span in spans:

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import product
 
 import pytest
 
+from rimekeeper.core.errors import RefusedError
 from rimekeeper.core.messages import (
     AdvanceStage,
+    CommandGiven,
     EndBatch,
     HoldBatch,
     NoteBatch,
@@ -19,8 +22,9 @@ from rimekeeper.core.messages import (
 )
 from rimekeeper.core.model import BatchId, Millis, ProbeId, RoleId, SheetId, StageId
 from rimekeeper.core.plan import Advance, Approach, StageKind
-from rimekeeper.core.state import BatchPhase, StagePhase
-from support.engine_kitchen import T0, Hand, at, kitchen, sheet, stage
+from rimekeeper.core.state import BatchPhase, StagePhase, StageRun
+from rimekeeper.core.tracking.phases import STAGE_MOVES, StageMove, moved
+from support.engine_kitchen import ADA, T0, Hand, at, kitchen, sheet, stage
 
 PLAIN = sheet(
     stage("cook", StageKind.TEMPER), stage("chill", after=("cook",)), stage("age", after=("chill",))
@@ -301,6 +305,42 @@ def test_a_sheet_that_is_gone():
     later.give(ResumeBatch(batch), 4)
     assert later.give(ScrapBatch(batch, "sheet lost"), 5).accepted
     assert spans(later) == [("pan", "cook", 0, 5)]
+    other = Hand(replace(hand.plan, sheets={}), hand.state)
+    assert other.give(EndBatch(batch, "sheet lost"), 5).accepted
+
+
+def test_a_stage_that_was_taken_out_of_the_sheet():
+    hand = Hand(kitchen(sheets=[PLAIN]))
+    batch = hand.begin(0)
+    shorter = replace(PLAIN, stages=PLAIN.stages[1:])
+    later = Hand(replace(hand.plan, sheets={PLAIN.id: shorter}), hand.state)
+    later.start_up(5, watched_until=1)
+    assert later.give(AdvanceStage(batch), 10).sentence == "Stage cook ended, Chill began."
+    assert spans(later) == [("pan", "cook", 0, 10), ("pan", "chill", 10, None)]
+    assert later.give(UndoAdvance(batch), 11).accepted
+    again = later.give(AdvanceStage(batch, begin=StageId("age"), why="chilled yesterday"), 12)
+    assert again.sentence == "Stage cook ended, Chill left out, Age began."
+
+
+def test_a_batch_with_nothing_under_way():
+    hand = Hand(kitchen(sheets=[PLAIN]))
+    batch = hand.begin(0)
+    waiting = tuple(StageRun(run.stage) for run in hand.batch().stages)
+    hand.state = replace(hand.state, batches={batch: replace(hand.batch(), stages=waiting)})
+    refused(hand, AdvanceStage(batch), 1, "No stage of batch barley-1 is under way.")
+    assert hand.give(AdvanceStage(batch, begin=StageId("cook")), 2).accepted is False
+
+
+def test_what_the_table_does_not_know_is_refused():
+    with pytest.raises(RefusedError, match="Stage cook is waiting; it can't end"):
+        moved(StageRun(StageId("cook")), StageMove.END, at(0))
+    for phase, move in product(StagePhase, StageMove):
+        run = StageRun(StageId("cook"), phase)
+        if (phase, move) in STAGE_MOVES:
+            assert moved(run, move, at(0)).phase is STAGE_MOVES[phase, move]
+        else:
+            with pytest.raises(RefusedError):
+                moved(run, move, at(0))
 
 
 # --- undo ----------------------------------------------------------------------------------------------------
@@ -443,6 +483,13 @@ def test_old_finished_batches_leave_the_state_but_not_before_they_were_stored():
     assert len(hand.state.batches) == 51
     assert hand.changed["batch/barley-1"] is None
     assert "barley-60" in hand.state.batches
+    once = Hand(kitchen(sheets=[PLAIN]))
+    events = []
+    for n in range(60):
+        events.append(CommandGiven(at(n * 10), start(("pan", "pan")), ADA))
+        events.append(CommandGiven(at(n * 10 + 5), ScrapBatch(BatchId(f"barley-{n + 1}"), "burnt"), ADA))
+    once.feed(*events)
+    assert once.changed["batch/barley-1"].phase is BatchPhase.SCRAPPED
 
 
 # --- correcting a begin ----------------------------------------------------------------------------------------
@@ -549,3 +596,4 @@ def test_a_stage_begun_on_its_own_can_not_come_before_its_batch():
         31,
         "Portion can't have begun before the batch did.",
     )
+    assert hand.give(RetimeStage(batch, StageId("portion"), at(3), ""), 32).accepted

@@ -19,6 +19,8 @@ def spans_of(batch: BatchSlot, sheet: SheetPlan) -> tuple[Span, ...]:
 
 def _of_role(batch: BatchSlot, sheet: SheetPlan, role: RoleId, probe: ProbeId) -> list[Span]:
     watching = {stage.id for stage in sheet.stages if stage.role == role}
+    # A stage that was taken out of the sheet meanwhile keeps the readings that were its.
+    watching |= {s.stage for s in batch.spans if s.role == role and s.stage and not sheet.stage(s.stage)}
     runs = sorted(
         (run for run in batch.stages if run.stage in watching and run.began is not None), key=_began
     )

@@ -70,15 +70,15 @@ def break_holds(draft: Draft, probe: ProbeId) -> None:
         reschedule(draft, batch, stage)
 
 
-def pass_time(draft: Draft, key: str) -> None:
+def pass_time(draft: Draft, key: str, *, from_here: bool = True) -> None:
     """The deadline of a stage that comes first has been reached."""
-    due = due_of(draft, key)
+    due = due_of(draft, key, from_here=from_here)
     known = found(draft, key)
     if due is None or known is None:
         return
     slot, run, plan = known
     moment = Moment(due[1], None, allowed_gap(draft, probe_of(slot, plan)))
-    _look(draft, slot, run, plan, moment, (due[2],), past=due)
+    _look(draft, slot, run, plan, moment, (due[2],))
 
 
 def settle_batch(draft: Draft, batch: BatchId, at: Instant) -> None:
@@ -94,10 +94,10 @@ def settle_batch(draft: Draft, batch: BatchId, at: Instant) -> None:
 def _settle_probe(draft: Draft, probe: ProbeId, at: Instant) -> None:
     for _ in range(_MOST_AT_ONCE):
         keys = [stage_key(batch, stage) for batch, stage in draft.stages_of(probe)]
-        dues = [(due[1], key) for key in keys if (due := due_of(draft, key)) is not None]
+        dues = [(due[1], key) for key in keys if (due := due_of(draft, key, from_here=False)) is not None]
         if not dues or min(dues)[0] > at:
             return
-        pass_time(draft, min(dues)[1])
+        pass_time(draft, min(dues)[1], from_here=False)
 
 
 def _keys(slot: BatchSlot) -> list[str]:
@@ -111,15 +111,15 @@ def _look(
     plan: StagePlan,
     moment: Moment,
     checks: tuple[StageCheck, ...],
-    past: tuple[Instant, Instant, StageCheck] | None = None,
 ) -> None:
-    """Let the checks look, one after the other, and do what they find. A deadline isn't met twice."""
-    ends = False
+    """Let the checks look, one after the other, and do what they find."""
+    ends = stuck = False
     for check in checks:
         key = watch_key(slot.batch, run.stage, check)
         watch = draft.watches.get(key)
         seen = check.look(plan, run, watch, moment)
         if seen is None:
+            stuck = moment.celsius is None
             continue
         run = seen.run
         if seen.watch is not None:
@@ -130,7 +130,8 @@ def _look(
     slot = _put(draft, slot, run)
     if ends:
         advance_by_itself(draft, slot, run.stage, moment.at)
-    elif past is None or due_of(draft, stage_key(slot.batch, run.stage)) != past:
+    elif not stuck:
+        # A check that was due and found nothing would be due again at once, for ever.
         reschedule(draft, slot.batch, run.stage)
 
 
@@ -184,7 +185,6 @@ def _condition(
     draft: Draft, slot: BatchSlot, plan: StagePlan, check: StageCheck, watch: WatchSlot, at: Instant
 ) -> Condition:
     words = check.words(plan)
-    assert words is not None  # noqa: S101 - a check with a watch has words
     sheet = draft.sheet_of(slot)
     return Condition(
         key=watch.key,

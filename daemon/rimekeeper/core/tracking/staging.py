@@ -84,14 +84,20 @@ def prompt(
         draft.say(PromptGiven(at, kind, batch.batch, stage, celsius, expected, said(kind, plan)))
 
 
-def due_of(draft: Draft, key: str) -> tuple[Instant, Instant, StageCheck] | None:
-    """(when it takes effect as seen from here, its own instant, whose) of a stage's next deadline, or None."""
+def due_of(draft: Draft, key: str, *, from_here: bool = True) -> tuple[Instant, Instant, StageCheck] | None:
+    """(when it takes effect as seen from here, its own instant, whose) of a stage's next deadline, or None.
+
+    Args:
+        draft: the step's working copy.
+        key: of the stage.
+        from_here: False when a reading of the stage's own probe is at hand: then none is on its way.
+    """
     stage = found(draft, key)
     if stage is None:
         return None
     batch, run, plan = stage
     probe = probe_of(batch, plan)
-    lag = draft.lag(probe) if probe is not None else 0
+    lag = draft.lag(probe) if probe is not None and from_here else 0
     gap = allowed_gap(draft, probe)
     best: tuple[Instant, Instant, StageCheck] | None = None
     for check in CHECKS:

@@ -15,8 +15,6 @@ def move_watch(
     draft: Draft, before: WatchSlot, after: WatchSlot, at: Instant, condition: Callable[[], Condition]
 ) -> None:
     """Remember the watch as it is now, and let its alarm follow. ``condition`` is asked only for a raise."""
-    if after is before:
-        return
     draft.put_watch(after)
     if after.phase in ALARMING:
         if before.phase in ALARMING:

@@ -45,8 +45,8 @@ def pass_time(draft: Draft, key: str, due: Instant) -> None:
 
 
 def _move(draft: Draft, one: StationWatch, before: WatchSlot, after: WatchSlot, at: Instant) -> WatchSlot:
-    move_watch(draft, before, after, at, lambda: _condition(one, after, at))
     if after is not before:
+        move_watch(draft, before, after, at, lambda: _condition(one, after, at))
         reschedule(draft, one.key)
     return after
 

@@ -48,12 +48,8 @@ def _floor(stage: StagePlan) -> LimitPlan | None:
 
 def _words_of(
     limit_of: Callable[[StagePlan], LimitPlan | None], what: str
-) -> Callable[[StagePlan], AlarmWords | None]:
-    def words(stage: StagePlan) -> AlarmWords | None:
-        limit = limit_of(stage)
-        return None if limit is None else limit_words(what, limit)
-
-    return words
+) -> Callable[[StagePlan], AlarmWords]:
+    return lambda stage: limit_words(what, limit_of(stage))
 
 
 CEILING = StageCheck(

@@ -43,6 +43,11 @@ class AlarmWords:
     limit_celsius: float | None = None
 
 
+def no_alarm(stage: StagePlan) -> AlarmWords:
+    """For checks that raise none; plain words all the same, should one ever do."""
+    return AlarmWords(f"something is not as it should be in {stage.name}", "Have a look.", Priority.MEDIUM)
+
+
 Look = Callable[[StagePlan, StageRun, WatchSlot | None, Moment], Found | None]
 """(stage, its run, the check's watch if it isn't normal, what is seen) -> what changes, or None for nothing."""
 Due = Callable[[StagePlan, StageRun, WatchSlot | None, Millis], Instant | None]
@@ -56,11 +61,6 @@ def never(
     return None
 
 
-def silent(_stage: StagePlan) -> AlarmWords | None:
-    """For checks that raise no alarm."""
-    return None
-
-
 @dataclass(frozen=True, slots=True)
 class StageCheck:
     """One check. ``name`` ends the key of its watch and alarm: ``stage/<batch>/<stage>/<name>``."""
@@ -68,7 +68,7 @@ class StageCheck:
     name: str
     look: Look
     due: Due = never
-    words: Callable[[StagePlan], AlarmWords | None] = silent
+    words: Callable[[StagePlan], AlarmWords] = no_alarm
     waits_for_readings: bool = True
     """Whether its deadline waits for readings that are as late on their way as the probe's last one was."""
     quiet_on_hold: bool = False
@@ -103,6 +103,8 @@ def running_since(run: StageRun, length: Millis | None) -> Instant | None:
     return Instant(run.began + run.paused + length)
 
 
-def limit_words(what: str, limit: LimitPlan) -> AlarmWords:
+def limit_words(what: str, limit: LimitPlan | None) -> AlarmWords:
     """The words of a crossed limit."""
+    if limit is None:
+        return AlarmWords(what, "", Priority.HIGH)
     return AlarmWords(what, limit.action, limit.priority, limit.limit.celsius)
