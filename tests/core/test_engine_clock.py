@@ -11,11 +11,13 @@ from hypothesis import strategies as st
 
 from rimekeeper.core.alarms.slot import AlarmSlot
 from rimekeeper.core.clock_shift import shifted
+from rimekeeper.core.draft import Draft
 from rimekeeper.core.messages import AdvanceStage, Span
 from rimekeeper.core.model import Health, Instant, Millis
 from rimekeeper.core.plan import Approach, StageKind
 from rimekeeper.core.process.forecast import Forecast
 from rimekeeper.core.state import BatchSlot, ClockSlot, ProbeSlot, SourceSlot, StageRun, WatchSlot
+from rimekeeper.core.tracking import stages
 from support.engine_kitchen import BROKER, T0, Hand, at, ceiling, kitchen, sheet, stage, station
 
 HOUR = 3_600_000
@@ -138,3 +140,34 @@ def test_forecasts_move_along():
     hand.step_clock(10 + 3_600, HOUR)
     assert hand.state.courses["barley-2/cook"].times == tuple(t + HOUR for t in course.times)
     assert hand.state.forecasts["barley-2/cook"].made_at == made.made_at + HOUR
+
+
+def test_a_restart_leaves_standing_alarms_and_stages_as_they_were():
+    plan = kitchen(
+        sheets=[
+            sheet(
+                stage("cook", StageKind.COOK, target=82.0, ceiling=ceiling(85.0), stay_at_most=Millis(5_000))
+            )
+        ]
+    )
+    hand = Hand(plan)
+    hand.start_up(0)
+    hand.begin(1)
+    hand.sample("pan", 90.0, 2)
+    hand.tick(10)
+    before = {k: (a.phase, a.alarm_id) for k, a in hand.state.alarms.items()}
+    assert set(before) == {"stage/barley-1/cook/ceiling", "stage/barley-1/cook/long"}
+    stages = hand.batch().stages
+    hand.start_up(60, watched_until=11)
+    assert {k: (a.phase, a.alarm_id) for k, a in hand.state.alarms.items()} == before
+    assert hand.batch().stages == stages
+
+
+def test_what_is_not_there_is_passed_over():
+    hand = busy()
+    draft = Draft(hand.plan, hand.state)
+    stages.pass_time(draft, "barley-9/cook")
+    assert draft.changed == {}
+    draft.forget_batch("barley-1")
+    assert "barley-1" in hand.state.batches
+    assert "barley-1" not in draft.batches

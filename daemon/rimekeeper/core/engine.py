@@ -281,7 +281,7 @@ def _forget_unplanned(draft: Draft, at: Instant) -> None:
     for batch in draft.batches.values():
         for run in batch.active if batch.running else ():
             if draft.stage_plan(batch, run.stage) is not None:
-                planned |= {staging.watch_key(batch.batch, run.stage, check) for check in CHECKS}
+                planned |= {staging.watch_key(batch.batch, run.stage, check.name) for check in CHECKS}
     for key in sorted(draft.watches.keys() - planned):
         draft.put_watch(WatchSlot(key))
     for key in sorted(draft.alarms.keys() - planned):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import lru_cache
 
 from rimekeeper.core.agenda import Matter
 from rimekeeper.core.alarms.standing import end_alarm
@@ -12,10 +13,12 @@ from rimekeeper.core.model import MINUTE, BatchId, Instant, Millis, ProbeId, Sta
 from rimekeeper.core.plan import StagePlan
 from rimekeeper.core.state import BatchPhase, BatchSlot, StagePhase, StageRun, WatchSlot
 from rimekeeper.core.tracking.checks import CHECKS
-from rimekeeper.core.tracking.checks.stage_check import StageCheck
+from rimekeeper.core.tracking.checks.stage_check import StageCheck, never
 from rimekeeper.core.tracking.spans import spans_of
 from rimekeeper.core.tracking.words import said
 from rimekeeper.core.watching.probes import let_go, taken_into_use
+
+_TIMED = tuple(check for check in CHECKS if check.due is not never)
 
 
 def stage_key(batch: BatchId, stage: StageId) -> str:
@@ -23,9 +26,10 @@ def stage_key(batch: BatchId, stage: StageId) -> str:
     return f"{batch}/{stage}"
 
 
-def watch_key(batch: BatchId, stage: StageId, check: StageCheck) -> str:
+@lru_cache(maxsize=4096)
+def watch_key(batch: BatchId, stage: StageId, name: str) -> str:
     """The key of a check's watch and alarm."""
-    return f"stage/{batch}/{stage}/{check.name}"
+    return f"stage/{batch}/{stage}/{name}"
 
 
 def probe_of(batch: BatchSlot, stage: StagePlan) -> ProbeId | None:
@@ -63,7 +67,7 @@ def quieten(
 ) -> None:
     """What was watched of a stage is not watched any more: its alarms are over."""
     for check in CHECKS:
-        key = watch_key(batch, stage, check)
+        key = watch_key(batch, stage, check.name)
         if key in draft.watches and (check.quiet_on_hold or not for_hold):
             draft.put_watch(WatchSlot(key))
             end_alarm(draft, key, at, why)
@@ -100,8 +104,8 @@ def due_of(draft: Draft, key: str, *, from_here: bool = True) -> tuple[Instant, 
     lag = draft.lag(probe) if probe is not None and from_here else 0
     gap = allowed_gap(draft, probe)
     best: tuple[Instant, Instant, StageCheck] | None = None
-    for check in CHECKS:
-        watch = draft.watches.get(watch_key(batch.batch, run.stage, check))
+    for check in _TIMED:
+        watch = draft.watches.get(watch_key(batch.batch, run.stage, check.name))
         due = check.due(plan, run, watch, gap)
         if due is not None:
             if batch.changed_at is not None and due < batch.changed_at:
