@@ -422,6 +422,21 @@ class Slipway:
             self._glance = replace(self._glance, version=self._glance.version + 1, **more)
             self._changed.notify_all()
 
+    def change_run(self, batch: str, stage: str, **more) -> None:
+        """One stage's run is changed, as readings would have changed it."""
+        old = self.glance().state
+        slot = old.batches[BatchId(batch)]
+        stages = tuple(replace(r, **more) if r.stage == stage else r for r in slot.stages)
+        self.show(state=replace(old, batches={**old.batches, slot.batch: replace(slot, stages=stages)}))
+
+    def cooked(self) -> None:
+        """The custard has reached its target and was held there."""
+        now = self.glance().at
+        since = Instant(now - 20_000)
+        self.change_run(
+            "custard-7", "cook", reached_at=since, in_band_since=since, in_band_last=now, hold_met_at=now
+        )
+
     def move(self, now: int) -> None:
         """Time passes: probes that were fresh are fresh again."""
         old = self.glance().state
@@ -451,6 +466,10 @@ class Slipway:
                 stages = list(batch.stages)
                 place = next(i for i, r in enumerate(stages) if r.phase is StagePhase.ACTIVE)
                 stages[place] = replace(stages[place], phase=StagePhase.DONE, ended=now)
+                if place + 1 == len(stages):
+                    after = replace(batch, stages=tuple(stages), phase=BatchPhase.ENDED, ended=now)
+                    self.show(state=replace(old, batches={**old.batches, name: after}))
+                    return CommandAnswered(1, True, "The batch is finished.", name)
                 stages[place + 1] = replace(stages[place + 1], phase=StagePhase.ACTIVE, began=now)
                 after = replace(batch, stages=tuple(stages), before=batch.stages)
                 self.show(state=replace(old, batches={**old.batches, name: after}))

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from rimekeeper.core.model import Instant, ProbeId
 from rimekeeper.core.plan import SheetPlan, StagePlan
 from rimekeeper.core.process.forecast import Outlook
 from rimekeeper.core.state import BatchPhase, BatchSlot, StagePhase, StageRun
+from rimekeeper.core.tracking.advancing import CRITICAL
+from rimekeeper.core.tracking.checks.stage_check import met
+from rimekeeper.core.tracking.order import ready
 from rimekeeper.review.arrival import sentence
 from rimekeeper.review.probes import probe_view
 from rimekeeper.review.wording import UNKNOWN, Wording, exact_length, length, target_words
@@ -81,6 +85,7 @@ def lane(
     probe = probe_view(glance, probe_id or ProbeId(""), now, wording)
     order = [r.stage for r in batch.stages]
     followers = sheet.followers(run.stage) if sheet else ()
+    begins, ends_batch = _after(sheet, batch, run)
     target = plan.target if plan else None
     reached, outlook, code = _outlook(glance, batch, run, plan, probe, now, wording)
     forecast = glance.state.forecasts.get(f"{batch.batch}/{run.stage}")
@@ -122,9 +127,13 @@ def lane(
         "reached_shown": wording.when(run.reached_at, now) if run.reached_at else "",
         "hold_ms": plan.hold if plan else 0,
         "hold_met": run.hold_met_at is not None,
-        "hold_shown": _hold(run, plan, now, fresh=probe["fresh"]),
+        "hold_left_ms": _hold_left(run, plan),
+        "hold_shown": _hold(run, plan, fresh=probe["fresh"]),
+        "do_now": _do_now(batch, run, plan, probe),
         "awaiting_confirm": run.awaiting_confirm,
-        "advance_label": _advance_label(run, followers, held=batch.phase is BatchPhase.HELD),
+        "advance_label": _advance_label(run, plan, begins, batch, ends_batch=ends_batch),
+        "ends_batch": ends_batch,
+        "asks_why": _asks_why(run, plan),
         "do": plan.do if plan else "",
         "caution": plan.caution if plan else "",
     }
@@ -182,24 +191,72 @@ def _beyond(plan: StagePlan | None, probe: dict[str, Any]) -> str:
     return ""
 
 
-def _hold(run: StageRun, plan: StagePlan | None, now: Instant, *, fresh: bool) -> str:
+def _hold_left(run: StageRun, plan: StagePlan | None) -> int | None:
+    """Milliseconds still to be held, by the readings alone; None when nothing is being held."""
+    if plan is None or not plan.hold or run.hold_met_at is not None or run.in_band_since is None:
+        return None
+    last = run.in_band_last if run.in_band_last is not None else run.in_band_since
+    return max(1, plan.hold - (last - run.in_band_since))
+
+
+def _hold(run: StageRun, plan: StagePlan | None, *, fresh: bool) -> str:
     if plan is None or not plan.hold:
         return ""
     wanted = exact_length(plan.hold)
     if run.hold_met_at is not None:
         return f"held for {wanted}: done"
-    if run.in_band_since is None:
+    left = _hold_left(run, plan)
+    if left is None:
         return f"then hold for {wanted}"
-    until = now if fresh else (run.in_band_last or run.in_band_since)
-    return f"held {exact_length(min(until - run.in_band_since, plan.hold))} of {wanted}"
+    if not fresh:
+        return f"how long it was held is not known: hold it for {wanted} again when readings are back"
+    # Whole seconds that are surely over, and whole seconds that are surely enough.
+    more = -(-left // 1_000) * 1_000
+    return (
+        f"held {exact_length(max(0, plan.hold - more))} of {wanted}: keep it there, {exact_length(more)} more"
+    )
 
 
-def _advance_label(run: StageRun, followers: tuple[StagePlan, ...], *, held: bool) -> str:
-    if held:
+def _do_now(batch: BatchSlot, run: StageRun, plan: StagePlan | None, probe: dict[str, Any]) -> bool:
+    """Whether what the sheet says for the end of the stage is to be done at this moment."""
+    if plan is None or plan.target is None or batch.phase is BatchPhase.HELD or not probe["fresh"]:
+        return False
+    return met(plan, run) and (run.hold_met_at is not None or run.in_band_since is not None)
+
+
+def _asks_why(run: StageRun, plan: StagePlan | None) -> str:
+    """Why ending the stage now needs a reason (a critical limit is not met); "" when it needs none."""
+    if plan is None or plan.target is None or plan.kind not in CRITICAL or met(plan, run):
+        return ""
+    if run.reached_at is None:
+        return f"{plan.name} has not reached its target."
+    return f"{plan.name} was not held at its target for {exact_length(plan.hold)}."
+
+
+def _after(sheet: SheetPlan | None, batch: BatchSlot, run: StageRun) -> tuple[tuple[StagePlan, ...], bool]:
+    """The stages that begin when this one ends now, and whether the batch is then over."""
+    if sheet is None:
+        return (), False
+    runs = [replace(one, phase=StagePhase.DONE) if one is run else one for one in batch.stages]
+    begins = tuple(stage for name in ready(sheet, runs) if (stage := sheet.stage(name)) is not None)
+    return begins, not begins and all(one is run for one in batch.active)
+
+
+def _advance_label(
+    run: StageRun,
+    plan: StagePlan | None,
+    begins: tuple[StagePlan, ...],
+    batch: BatchSlot,
+    *,
+    ends_batch: bool,
+) -> str:
+    if batch.phase is BatchPhase.HELD:
         return "Go on"
-    names = " and ".join(f.name for f in followers)
-    if not followers:
-        return "Finish this stage"
+    if ends_batch:
+        return "Finish the batch"
+    if not begins:
+        return f"Finish {plan.name}" if plan else "Finish this stage"
+    names = " and ".join(stage.name for stage in begins)
     return f"Confirm: {names}" if run.awaiting_confirm else f"Next: {names}"
 
 

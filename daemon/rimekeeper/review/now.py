@@ -28,7 +28,10 @@ PROMPTS_FOR = 10 * 60_000
 def now_view(glance: Glance, now: Instant) -> dict[str, Any]:
     """Everything the Now page shows."""
     wording = Wording.of(glance.plan)
-    running = sorted((b for b in glance.state.batches.values() if b.running), key=lambda b: b.began)
+    # The newest first, as the cook looks for it; nothing but a new batch ever moves the others.
+    running = sorted(
+        (b for b in glance.state.batches.values() if b.running), key=lambda b: (-b.began, b.batch)
+    )
     return {
         "version": glance.version,
         "at": glance.at,
@@ -85,10 +88,16 @@ def pulse_view(glance: Glance, now: Instant) -> dict[str, Any]:
 
 
 def in_order(glance: Glance) -> list[AlarmSlot]:
-    """Standing alarms: unacknowledged before acknowledged, then by priority, then the newest first."""
+    """Unacknowledged before acknowledged, what stands before what is over, then by priority, the newest first."""
     return sorted(
         glance.state.alarms.values(),
-        key=lambda a: (a.phase is AlarmPhase.ACKNOWLEDGED, -a.priority, -a.raised_at, a.key),
+        key=lambda a: (
+            a.phase is AlarmPhase.ACKNOWLEDGED,
+            a.returned_at is not None,
+            -a.priority,
+            -a.raised_at,
+            a.key,
+        ),
     )
 
 
