@@ -17,6 +17,7 @@ from rimekeeper.core.messages import (
     RetimeStage,
 )
 from rimekeeper.core.model import BatchId, Instant, StageId
+from rimekeeper.core.state import StagePhase
 from rimekeeper.keeping.reader import Reader
 from rimekeeper.web import build_app
 from rimekeeper.web.serving import Server
@@ -39,6 +40,7 @@ def test_one_tap_acknowledges_and_the_page_says_who_is_on_it(open_page, slipway)
 
 
 def test_a_tap_advances_a_second_wet_tap_does_not_and_undo_is_in_front(open_page, slipway):
+    slipway.cooked()
     page = open_page("/", "phone", has_touch=True)
     batch = page.locator("article.batch").filter(has_text="Toasted-barley custard")
     batch.get_by_role("button", name="Next: Chill").tap()
@@ -53,10 +55,104 @@ def test_a_tap_advances_a_second_wet_tap_does_not_and_undo_is_in_front(open_page
 
 
 def test_a_refusal_is_said(open_page, slipway):
+    slipway.cooked()
     slipway.refuse = "Custard-7 is on hold. Resume it first."
     page = open_page("/", refusals=True)
     page.get_by_role("button", name="Next: Chill").click()
     expect(page.locator("#answer")).to_have_text("Custard-7 is on hold. Resume it first.")
+
+
+def test_the_pan_stays_on_until_the_hold_is_met(open_page, slipway):
+    """The sheet asks for 15 s at the target: until they are counted, taking the pan off is what comes *then*."""
+    now = slipway.glance().at
+    slipway.change_run(
+        "custard-7", "cook", reached_at=now, in_band_since=now, in_band_last=Instant(now + 11_000)
+    )
+    for path in ("/", "/batch/custard-7"):
+        page = open_page(path)
+        lane = page.locator(".lane").filter(has_text="Cook")
+        expect(lane.locator(".do-next")).to_have_text("Then: Take the pan off and stir it over ice.")
+        expect(lane.locator(".hold")).to_have_text("held 11 s of 15 s: keep it there, 4 s more")
+        expect(lane.get_by_role("button", name="Next: Chill")).not_to_have_class("do")
+    slipway.cooked()
+    expect(lane.locator(".do-next")).to_have_text("Do now: Take the pan off and stir it over ice.")
+    state = slipway.glance().state
+    silent = replace(state.probes["stove-pan"], last_at=Instant(time.time_ns() // 1_000_000 - 59_000))
+    slipway.show(state=replace(state, probes={**state.probes, "stove-pan": silent}))
+    expect(lane.locator(".do-next")).to_have_text(
+        "Then: Take the pan off and stir it over ice.", timeout=6_000
+    )
+
+
+def test_ending_a_cook_early_asks_why_and_sends_the_reason(open_page, slipway):
+    page = open_page("/", "phone", has_touch=True)
+    page.get_by_role("button", name="Next: Chill").tap()
+    asked = page.get_by_role("dialog", name="End Cook early?")
+    expect(asked).to_contain_text("Cook has not reached its target. That is a critical limit.")
+    page.wait_for_timeout(1_300)
+    asked.get_by_role("button", name="End it early").tap()
+    expect(asked).to_contain_text("Choose a reason or write one first.")
+    assert slipway.given == []
+    heights = asked.get_by_role("button").evaluate_all(
+        "all => all.map((b) => b.getBoundingClientRect().height)"
+    )
+    assert min(heights) >= 56
+    asked.get_by_role("button", name="It will be thrown away").tap()
+    asked.get_by_role("button", name="End it early").tap()
+    expect(asked).to_be_hidden()
+    (command,) = [c for c, _ in slipway.given]
+    assert command == AdvanceStage(BatchId("custard-7"), StageId("cook"), why="It will be thrown away")
+
+
+def test_the_last_stage_asks_once_more_and_no_is_no(open_page, slipway):
+    now = slipway.glance().at
+    for stage in ("cook", "chill", "age", "churn"):
+        slipway.change_run("custard-7", stage, phase=StagePhase.DONE)
+    slipway.change_run("custard-7", "harden", phase=StagePhase.ACTIVE, began=now)
+    page = open_page("/", has_touch=True)
+    finish = page.get_by_role("button", name="Finish the batch", exact=True)
+    finish.tap()
+    asked = page.get_by_role("dialog", name="Finish the batch?")
+    expect(asked).to_contain_text("Harden is the last stage of Toasted-barley custard, lot B-1125.")
+    asked.get_by_role("button", name="No, not yet").tap()
+    expect(asked).to_be_hidden()
+    page.wait_for_timeout(1_300)
+    finish.tap()
+    # A second wet tap that hits the question at once is not an answer.
+    asked.get_by_role("button", name="Yes, finish the batch").tap()
+    assert slipway.given == []
+    page.wait_for_timeout(1_300)
+    asked.get_by_role("button", name="Yes, finish the batch").tap()
+    expect(asked).to_be_hidden()
+    assert [c for c, _ in slipway.given] == [AdvanceStage(BatchId("custard-7"), StageId("harden"))]
+
+
+def test_what_stands_is_a_big_bar_and_what_is_over_a_slim_row_of_one_tap(open_page, slipway):
+    state = slipway.glance().state
+    (base,) = state.alarms.values()
+    over = [
+        replace(base, key=f"probe/p{n}/silent", alarm_id=f"over-{n}", where=f"Probe {n}", what="silent", returned_at=base.raised_at)
+        for n in range(4)
+    ]  # fmt: skip
+    slipway.show(state=replace(state, alarms={a.key: a for a in (base, *over)}))
+    page = open_page("/", "wall", has_touch=True)
+    big, slim = page.locator(".alarm.big"), page.locator(".alarm.slim")
+    expect(big).to_have_count(1)
+    expect(slim).to_have_count(4)
+    expect(slim.first).to_contain_text("critical alarm, over, not acknowledged")
+    heights = slim.evaluate_all("all => all.map((a) => a.getBoundingClientRect().height)")
+    assert max(heights) <= 80 < big.bounding_box()["height"]
+    calm = slim.first.evaluate(
+        "(a) => [getComputedStyle(a).backgroundColor, getComputedStyle(a.parentElement).borderStyle]"
+    )
+    assert calm[0] != big.evaluate("(a) => getComputedStyle(a).backgroundColor")
+    button = slim.first.get_by_role("button")
+    assert min(button.bounding_box()["height"], button.bounding_box()["width"]) >= 56
+    button.tap()
+    expect(slim.filter(has_text="acknowledged by kitchen screen")).to_have_count(1)
+    elsewhere = open_page("/probes", "wall")
+    expect(elsewhere.locator(".alarm.slim")).to_have_count(5)
+    expect(elsewhere.locator(".alarm.big")).to_have_count(0)
 
 
 def test_hold_and_go_on(open_page):

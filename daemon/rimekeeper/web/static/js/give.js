@@ -56,9 +56,64 @@ export async function give(command) {
 document.addEventListener("click", async (event) => {
   const button = event.target.closest("[data-give]");
   if (!button || button.disabled) return;
+  if (button.dataset.sure) {
+    askFirst(JSON.parse(button.dataset.give), JSON.parse(button.dataset.sure));
+    return;
+  }
   button.setAttribute("aria-busy", "true");
   await give(JSON.parse(button.dataset.give));
   button.removeAttribute("aria-busy");
+});
+
+// When something new pushes the page down, the finger that was already on its way must not hit what is there now.
+export function pause(ms) {
+  quietUntil = Math.max(quietUntil, performance.now() + ms);
+}
+
+// --- one more tap, or a reason, before what can't be done lightly -------------------------------------------
+
+const UNANSWERED = 90_000; // a question nobody answers must not cover the screen for ever
+const sure = document.getElementById("sure");
+const part = (name) => document.getElementById(`sure-${name}`);
+let wanted = null;
+let forgetAt = 0;
+
+function askFirst(command, words) {
+  if (performance.now() < quietUntil) return;
+  pause(GUARD);
+  wanted = { command, why: words.why };
+  part("title").textContent = words.title;
+  part("text").textContent = words.text;
+  part("do").textContent = words.act;
+  part("leave").textContent = words.leave;
+  part("why").value = part("trouble").textContent = "";
+  part("why-part").hidden = !words.why;
+  sure.showModal();
+  (words.why ? part("title") : part("leave")).focus();
+  stillThere();
+}
+
+function stillThere() {
+  clearTimeout(forgetAt);
+  forgetAt = setTimeout(() => sure.close(), UNANSWERED);
+}
+
+for (const kind of ["input", "pointerdown", "keydown"]) sure.addEventListener(kind, stillThere);
+part("leave").addEventListener("click", () => sure.close());
+part("reasons").addEventListener("click", (event) => {
+  const reason = event.target.closest("button");
+  if (reason) part("why").value = reason.textContent;
+});
+part("form").addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const why = part("why").value.trim();
+  if (wanted.why && !why) {
+    part("trouble").textContent = "Choose a reason or write one first.";
+    return;
+  }
+  const answered = await give(wanted.why ? { ...wanted.command, why } : wanted.command);
+  if (answered.accepted) sure.close();
+  else if (!answered.ignored) part("trouble").textContent = answered.sentence;
 });
 
 const dialog = document.getElementById("who-dialog");
