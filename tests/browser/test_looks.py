@@ -1,9 +1,14 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
+from playwright.sync_api import expect
 
 from browser.conftest import SIZES
 from browser.measures import CONTRAST, EDGES, NAMELESS, OVERFLOW, SMALL_CONTROLS
+from rimekeeper.core.model import BatchId, Instant
+from web.slipway import HOUR
 
 pytestmark = pytest.mark.browser
 
@@ -34,16 +39,46 @@ def test_a_page_fits_and_can_be_read_and_hit_at_every_size(open_page, picture, n
     assert page.evaluate(EDGES) == []
 
 
-def test_the_wall_shows_a_busy_kitchen_without_scrolling_far_and_no_column_is_squeezed(open_page):
+def test_no_column_is_squeezed(open_page):
     for size in ("wall", "tablet", "phone"):
         page = open_page("/", size)
         widths = page.evaluate(
             "[...document.querySelectorAll('.outlook, .lane .target, .card')].map((one) => one.clientWidth)"
         )
         assert min(widths) >= 150, (size, widths)
+
+
+def three_batches(slipway):
+    """A third batch beside the two, older than both."""
+    state = slipway.glance().state
+    old = state.batches["custard-7"]
+    third = replace(old, batch=BatchId("custard-5"), lot="B-1101", began=Instant(old.began - 3 * HOUR))
+    slipway.show(state=replace(state, batches={**state.batches, third.batch: third}))
+
+
+def test_the_wall_shows_three_batches_the_stations_and_an_alarm_without_scrolling(
+    open_page, slipway, picture
+):
+    three_batches(slipway)
     page = open_page("/", "wall")
-    button = page.get_by_role("button", name="Next: Chill").bounding_box()
-    assert button["y"] + button["height"] <= 1080
+    expect(page.locator("article.batch")).to_have_count(3)
+    picture(page, "now-three-batches")
+    assert page.evaluate("document.documentElement.scrollHeight") <= SIZES["wall"][1]
+    boxes = [one.bounding_box() for one in page.locator("article.batch").all()]
+    expect(page.locator("article.batch .lot").first).to_contain_text("lot B-1125")
+    assert boxes[0]["y"] == min(box["y"] for box in boxes)
+    assert len({box["x"] for box in boxes}) == 2
+
+
+def test_four_alarms_do_not_push_the_batches_off_the_wall(open_page, slipway):
+    state = slipway.glance().state
+    (base,) = state.alarms.values()
+    alarms = [replace(base, key=f"station/walkin/{n}", alarm_id=f"a{n}") for n in range(5)]
+    slipway.show(state=replace(state, alarms={a.key: a for a in alarms}))
+    page = open_page("/", "wall")
+    expect(page.locator(".alarm.big")).to_have_count(5)
+    first = page.locator("article.batch .temp").first.bounding_box()
+    assert first["y"] + first["height"] <= SIZES["wall"][1]
 
 
 def test_a_page_has_its_landmarks_one_heading_and_a_way_past_the_top(open_page):

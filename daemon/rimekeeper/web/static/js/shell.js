@@ -3,6 +3,7 @@
 import { h, show, sign } from "./tree.js";
 import { clock, length } from "./time.js";
 import { kitchen, onView, presentInstant, trouble } from "./live.js";
+import { pause } from "./give.js";
 import { speak, tone } from "./sound.js";
 
 const AGAIN = { critical: 10_000, high: 20_000, medium: 60_000, low: 300_000 };
@@ -12,28 +13,34 @@ const notLive = document.getElementById("not-live");
 const alarmsPlace = document.getElementById("alarms");
 const polite = document.getElementById("say-polite");
 const urgent = document.getElementById("say-now");
+const onNow = document.documentElement.dataset.page === "now";
 const onAlarmPage = document.documentElement.dataset.page === "alarm";
 const told = new Set();
 const sounded = new Map();
 let icon = "";
+let height = null;
 
 const alarmPath = (key) => `/alarms/${key.split("/").map(encodeURIComponent).join("/")}`;
 
+// A big bar for what stands and nobody has answered, on the page that is watched; a slim row for everything else.
 function alarmCard(alarm, present) {
   const seen = alarm.acknowledged;
+  const calm = seen || alarm.returned;
+  const slim = calm || !onNow;
   const state = seen ? `acknowledged by ${alarm.acknowledged_by || "somebody"}` : alarm.returned ? "over, not acknowledged" : "not acknowledged";
   const value = alarm.present ? (alarm.present.fresh ? `now ${alarm.present.shown}` : `now unknown: ${alarm.present.note}`) : "";
-  const facts = [value, alarm.limit_celsius === null ? "" : `limit ${alarm.limit_shown}`, `for ${length(present - alarm.since)}`].filter(Boolean).join(", ");
-  return h("article", { class: "alarm", "data-key": alarm.key, "data-rank": alarm.priority, "data-seen": seen ? "yes" : "no" },
+  const facts = [value, calm || alarm.limit_celsius === null ? "" : `limit ${alarm.limit_shown}`, alarm.returned ? `back to normal at ${alarm.returned_shown}` : `for ${length(present - alarm.since)}`].filter(Boolean).join(", ");
+  const name = `${alarm.where}: ${alarm.what}`;
+  const acknowledge = seen ? null : h("button", { type: "button", "data-give": JSON.stringify({ command: "acknowledge", alarm: alarm.key }), "aria-label": `Acknowledge ${name}` }, sign("seen"), "Acknowledge");
+  return h("article", { class: `alarm ${slim ? "slim" : "big"}`, "data-key": alarm.key, "data-rank": alarm.priority, "data-calm": calm ? "yes" : "no" },
     sign(alarm.priority),
     h("div", {},
       h("p", { class: "word" }, `${alarm.priority} alarm, ${state}`),
-      h("p", { class: "what" }, `${alarm.where}: ${alarm.what}`),
-      h("p", {}, facts),
-      alarm.action ? h("p", { class: "action" }, `Do: ${alarm.action}`) : null),
-    h("p", { class: "buttons" },
-      seen ? null : h("button", { type: "button", "data-give": JSON.stringify({ command: "acknowledge", alarm: alarm.key }), "aria-label": `Acknowledge ${alarm.where}: ${alarm.what}` }, sign("seen"), "Acknowledge"),
-      onAlarmPage ? null : h("a", { class: "button", href: alarmPath(alarm.key), "aria-label": `Details of ${alarm.where}: ${alarm.what}` }, "Details")));
+      h("p", { class: "what" }, slim && !onAlarmPage ? h("a", { href: alarmPath(alarm.key) }, name) : name),
+      h("p", { class: "facts-now" }, facts),
+      alarm.action && !slim ? h("p", { class: "action" }, `Do: ${alarm.action}`) : null),
+    slim && !acknowledge ? null : h("p", { class: "buttons" }, acknowledge,
+      slim ? null : h("a", { class: "button", href: alarmPath(alarm.key), "aria-label": `Details of ${name}` }, "Details")));
 }
 
 export const promptWords = (prompt) => prompt.celsius === null ? prompt.sentence : `${prompt.sentence} (${prompt.shown})`;
@@ -79,8 +86,13 @@ function paint() {
   notLive.hidden = !wrong;
   if (notLive.textContent !== wrong) notLive.textContent = wrong;
   document.getElementById("clock").textContent = clock(presentInstant(), view.kitchen.zone);
-  show(alarmsPlace, view.alarms.map((alarm) => alarmCard(alarm, presentInstant())));
   alarmsPlace.hidden = view.alarms.length === 0;
+  const cards = view.alarms.map((alarm) => alarmCard(alarm, presentInstant()));
+  const big = cards.filter((card) => card.classList.contains("big")).length;
+  show(alarmsPlace, cards.slice(0, big), big && big < cards.length ? h("span", { class: "line-break", "data-key": "line-break" }) : null, cards.slice(big));
+  const row = alarmsPlace.offsetHeight;
+  if (height !== null && row !== height) pause(400);
+  height = row;
   dress(view, wrong);
 }
 
