@@ -221,13 +221,14 @@ def _take_sample(draft: Draft, event: SampleTaken) -> None:
     if probe is None:
         return
     before = draft.probes.get(event.probe) or ProbeSlot(event.probe)
+    arrived = event.sample.arrived_at
+    if before.fresh_at is None or arrived - before.fresh_at > probe.silent_after:
+        before = probes.settle_silence(draft, before, arrived)
     reading, slot, weight = read(probe, before, event.sample)
     draft.say(ReadingMade(reading))
     if weight is Weight.NOTHING:
         draft.put_probe(slot)
         return
-    if before.last_arrived is None or reading.arrived_at - before.last_arrived > probe.silent_after:
-        before, slot = _settle_silence(draft, before, slot, reading)
     draft.put_probe(slot)
     after = probes.heard(draft, before, slot, reading.arrived_at)
     if after is not slot:
@@ -239,21 +240,6 @@ def _take_sample(draft: Draft, event: SampleTaken) -> None:
         for one in draft.index.by_probe.get(probe.id, ()):
             stations.reschedule(draft, one.key)
         stages.break_holds(draft, probe.id)
-
-
-def _settle_silence(
-    draft: Draft, before: ProbeSlot, slot: ProbeSlot, reading: Reading
-) -> tuple[ProbeSlot, ProbeSlot]:
-    """The silence that this reading ends may not have taken effect yet: then it does so first."""
-    silent = probes.silence_of(draft, reading.probe)
-    if silent is None or silent >= reading.arrived_at:
-        return before, slot
-    probes.fall_silent(draft, reading.probe, silent)
-    before = draft.probes[reading.probe]
-    slot = replace(slot, health=before.health, health_since=before.health_since, health_why=before.health_why)
-    if slot.good_run:
-        slot = replace(slot, good_run=1, good_since=reading.taken_at)
-    return before, slot
 
 
 def _start(draft: Draft, event: Started) -> None:

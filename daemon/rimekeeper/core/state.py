@@ -61,7 +61,10 @@ class WatchPhase(enum.StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class ProbeSlot:
-    """What is known of a probe: its last reading, its health, and the plausibility check's memory."""
+    """What is known of a probe: its last reading, its health, and the plausibility check's memory.
+
+    ``bad_run`` counts the readings in a row that could not be believed, uncertain ones too.
+    """
 
     probe: ProbeId
     last_at: Instant | None = None
@@ -83,8 +86,10 @@ class ProbeSlot:
     late: int = 0
     listened_from: Instant | None = None
     """Since when it could be heard at all (start of the daemon, return of its source); silence counts from here."""
+    fresh_at: Instant | None = None
+    """Arrival of the newest reading that was fresh then; one that was long on its way is no sign of life."""
     silent: bool = False
-    """Whether it was silent for too long while it could be heard."""
+    """Whether no fresh reading came for too long while it could be heard."""
     good_run: int = 0
     """Good readings in a row."""
     good_since: Instant | None = None

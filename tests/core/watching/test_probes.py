@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 
 from rimekeeper.core.messages import EndBatch
-from rimekeeper.core.model import Health, ProbeId, SourceId
+from rimekeeper.core.model import ClockTrust, Health, ProbeId, SourceId
 from rimekeeper.core.state import EngineState
 from support.engine_kitchen import BROKER, STOVE, T0, Hand, ceiling, kitchen, sheet, stage, station
 
@@ -113,6 +113,33 @@ def test_a_fault_of_a_probe_taken_into_use_is_an_alarm():
     assert hand.moves == []
     hand.begin(t)
     assert hand.moves == [("probe/pan/fault", "raised", 4.0)]
+
+
+def test_readings_that_are_never_sure_are_a_fault_too():
+    """Otherwise a station would not be watched and nobody would know."""
+    stamped = replace(
+        WATCHED, probes={k: replace(p, clock=ClockTrust.PROBE) for k, p in WATCHED.probes.items()}
+    )
+    hand = Hand(stamped)
+    for n in range(4):
+        hand.sample("walkin", -20.0, n, taken=-T0 / 1000)
+    assert hand.moves == [(FAULT, "raised", 2.0)]
+    assert "time stamp" in hand.state.probes[ProbeId("walkin")].health_why
+
+
+def test_a_probe_whose_readings_are_long_on_their_way_is_as_good_as_silent():
+    stamped = replace(
+        WATCHED, probes={k: replace(p, clock=ClockTrust.PROBE) for k, p in WATCHED.probes.items()}
+    )
+    hand = Hand(stamped)
+    hand.start_up(0)
+    for n in range(100):
+        hand.sample("walkin", -20.0, n, taken=n - 7_200)
+    assert hand.moves == [(SILENT, "raised", 60.0)]
+    assert health(hand) is Health.FAILURE
+    hand.sample("walkin", -20.0, 100, taken=99.5)
+    assert hand.moves[1:] == [(SILENT, "returned to normal", 100.0)]
+    assert health(hand) is Health.NORMAL
 
 
 def test_a_loose_plug_does_not_fill_the_record():

@@ -218,10 +218,10 @@ def _call(
 def _celsius_now(draft: Draft, probe: ProbeId | None, at: Instant) -> float | None:
     """What the probe reads, if that may be believed at ``at``."""
     slot = draft.probes.get(probe) if probe is not None else None
-    if probe is None or slot is None or slot.quality is not Quality.GOOD or slot.last_arrived is None:
+    if probe is None or slot is None or slot.quality is not Quality.GOOD or slot.last_at is None:
         return None
     plan = draft.plan.probes.get(probe)
-    fresh = plan is not None and not slot.silent and at - slot.last_arrived <= plan.silent_after
+    fresh = plan is not None and not slot.silent and at - slot.last_at <= plan.silent_after
     return slot.celsius if fresh else None
 
 

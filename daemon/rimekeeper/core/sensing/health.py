@@ -3,7 +3,8 @@
 =====================  ==================================================================================
 normal                 good readings
 out of specification   an odd reading (a jump, a stamp that can't be right); until a quiet minute of good ones
-failure                three bad readings in a row, until three good ones; or silent for too long, until heard
+failure                three readings in a row that can't be believed, until three good ones; or no fresh one for
+                       too long, until one comes
 =====================  ==================================================================================
 
 The waits keep a loose plug from filling the record.
@@ -17,31 +18,28 @@ from rimekeeper.core.state import ProbeSlot
 BAD_IN_A_ROW = 3
 GOOD_IN_A_ROW = 3
 QUIET = MINUTE
-SILENT = "it is silent"
+SILENT = "no fresh reading"
 
 
 def health_after(slot: ProbeSlot) -> tuple[Health, str]:
     """The health (and why) of a probe that was just heard in its time."""
-    if slot.bad_run >= BAD_IN_A_ROW:
-        return Health.FAILURE, f"its readings are bad: {slot.reason.value}"
+    if slot.silent or slot.bad_run >= BAD_IN_A_ROW:
+        why = SILENT if slot.silent else f"its readings can't be believed: {slot.reason.value}"
+        return Health.FAILURE, why
     if slot.health is Health.FAILURE and slot.health_why != SILENT and slot.good_run < GOOD_IN_A_ROW:
         return slot.health, slot.health_why
     if slot.quality is not Quality.GOOD:
-        return Health.OUT_OF_SPECIFICATION, f"a reading {_odd(slot)}"
+        return Health.OUT_OF_SPECIFICATION, f"a reading can't be believed: {slot.reason.value}"
     if slot.health is Health.OUT_OF_SPECIFICATION and not _quiet(slot):
         return slot.health, slot.health_why
     if slot.health is Health.FAILURE and slot.health_why != SILENT:
-        return Health.OUT_OF_SPECIFICATION, "its readings were bad a moment ago"
+        return Health.OUT_OF_SPECIFICATION, "its readings could not be believed a moment ago"
     return Health.NORMAL, ""
 
 
 def faulty(slot: ProbeSlot) -> bool:
     """Whether it fails although it speaks."""
     return slot.health is Health.FAILURE and slot.health_why != SILENT
-
-
-def _odd(slot: ProbeSlot) -> str:
-    return f"can't be believed: {slot.reason.value}"
 
 
 def _quiet(slot: ProbeSlot) -> bool:

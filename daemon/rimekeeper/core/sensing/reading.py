@@ -67,6 +67,7 @@ def read(probe: ProbePlan, slot: ProbeSlot, sample: Sample) -> tuple[Reading, Pr
     if not in_time:
         return reading, _counted(slot, late=late), Weight.NOTHING
     good = quality is Quality.GOOD
+    fresh = sample.arrived_at - taken <= probe.silent_after
     heard = ProbeSlot(
         probe=slot.probe,
         last_at=taken,
@@ -80,14 +81,15 @@ def read(probe: ProbePlan, slot: ProbeSlot, sample: Sample) -> tuple[Reading, Pr
         suspects=suspects,
         suspect_at=suspect_at,
         suspect_celsius=suspect_celsius,
-        bad_run=slot.bad_run + 1 if quality is Quality.BAD else 0,
+        bad_run=0 if good else slot.bad_run + 1,
         health=slot.health,
         health_since=slot.health_since,
         health_why=slot.health_why,
         readings=slot.readings + 1,
         late=slot.late,
         listened_from=slot.listened_from,
-        silent=False,
+        fresh_at=sample.arrived_at if fresh else slot.fresh_at,
+        silent=slot.silent and not fresh,
         good_run=slot.good_run + 1 if good else 0,
         good_since=(slot.good_since if slot.good_run else taken) if good else None,
     )
@@ -157,6 +159,7 @@ def _counted(slot: ProbeSlot, *, late: bool) -> ProbeSlot:
         slot.readings + 1,
         slot.late + (1 if late else 0),
         slot.listened_from,
+        slot.fresh_at,
         slot.silent,
         slot.good_run,
         slot.good_since,

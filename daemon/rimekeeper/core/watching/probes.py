@@ -42,9 +42,9 @@ def down_key(source: SourceId) -> str:
 
 def heard(draft: Draft, before: ProbeSlot, slot: ProbeSlot, at: Instant) -> ProbeSlot:
     """The probe was heard at ``at``: its health, and its alarms if those are over or begin."""
-    if before.silent or silent_key(slot.probe) in draft.alarms:
+    if slot.fresh_at != before.fresh_at and silent_key(slot.probe) in draft.alarms:
         end_alarm(draft, silent_key(slot.probe), at)
-    if before.silent or before.last_arrived is None:
+    if before.silent or before.fresh_at is None:
         _expect(draft, slot)
     health, why = health_after(slot)
     if health is not slot.health:
@@ -63,6 +63,15 @@ def silence_of(draft: Draft, probe: ProbeId) -> Instant | None:
         return None
     since = _heard_last(slot)
     return None if since is None else Instant(since + plan.silent_after)
+
+
+def settle_silence(draft: Draft, slot: ProbeSlot, at: Instant) -> ProbeSlot:
+    """A message of the probe arrives: the silence before it takes effect first. The probe as it is then."""
+    due = silence_of(draft, slot.probe)
+    if due is None or due >= at:
+        return slot
+    fall_silent(draft, slot.probe, due)
+    return draft.probes[slot.probe]
 
 
 def fall_silent(draft: Draft, probe: ProbeId, at: Instant) -> None:
@@ -119,10 +128,10 @@ def _expect(draft: Draft, slot: ProbeSlot) -> None:
 
 
 def _heard_last(slot: ProbeSlot) -> Instant | None:
-    arrived, listened = slot.last_arrived, slot.listened_from
-    if arrived is None or (listened is not None and listened > arrived):
+    fresh, listened = slot.fresh_at, slot.listened_from
+    if fresh is None or (listened is not None and listened > fresh):
         return listened
-    return arrived
+    return fresh
 
 
 def _in_health(draft: Draft, slot: ProbeSlot, health: Health, why: str, at: Instant) -> ProbeSlot:
@@ -140,12 +149,20 @@ def _in_health(draft: Draft, slot: ProbeSlot, health: Health, why: str, at: Inst
 
 def _raise_silent(draft: Draft, slot: ProbeSlot, at: Instant) -> None:
     began = _heard_last(slot)
-    _raise(draft, slot, silent_key(slot.probe), "silent", _ASK, began if began is not None else at, at)
+    _raise(
+        draft,
+        slot,
+        silent_key(slot.probe),
+        "without a fresh reading",
+        _ASK,
+        began if began is not None else at,
+        at,
+    )
 
 
 def _raise_fault(draft: Draft, slot: ProbeSlot, at: Instant) -> None:
     began = slot.health_since if slot.health_since is not None else at
-    _raise(draft, slot, fault_key(slot.probe), "giving bad readings", _FIX, began, at)
+    _raise(draft, slot, fault_key(slot.probe), "giving readings that can't be believed", _FIX, began, at)
 
 
 def _raise(
