@@ -1,6 +1,5 @@
 """Days of history and the opening, decided by the real engine."""
 
-import time
 from collections import Counter
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
@@ -10,7 +9,7 @@ import pytest
 
 from rimekeeper.core import engine
 from rimekeeper.core.alarms.slot import AlarmSlot
-from rimekeeper.core.messages import AlarmMove
+from rimekeeper.core.messages import AlarmMove, Started, Tick
 from rimekeeper.core.model import HOUR, MINUTE, Instant, Quality
 from rimekeeper.core.state import BatchPhase, BatchSlot, StagePhase
 from rimekeeper.keeping.store import Store
@@ -25,17 +24,12 @@ pytestmark = pytest.mark.skipif(not real_engine_steps(), reason="the engine does
 
 @pytest.fixture(scope="module")
 def opened():
-    began = time.process_time()
-    made = opening(demo_plan(), NOW)
-    return made, time.process_time() - began
+    return opening(demo_plan(), NOW)
 
 
 @pytest.fixture(scope="module")
 def days(opened):
-    made, _ = opened
-    began = time.process_time()
-    chunks = list(history(demo_plan(), made.began))
-    return chunks, time.process_time() - began
+    return list(history(demo_plan(), opened.began))
 
 
 def batches_of(commit):
@@ -44,14 +38,19 @@ def batches_of(commit):
     return found
 
 
-def test_the_opening_is_quick_and_nothing_was_refused(opened):
-    made, seconds = opened
-    assert made.refused == ()
-    assert seconds < 4.0 * 2.5  # under 4 s on a core of its own; these two are shared
+def test_nothing_in_the_opening_was_refused(opened):
+    assert opened.refused == ()
+
+
+def test_a_daemon_that_goes_on_from_the_opening_finds_no_probe_silent(opened):
+    plan, state = demo_plan(), opened.state
+    later = Instant(NOW + 4_000)
+    after = engine.step(plan, state, [Started(at=later, watched_until=NOW), Tick(later)])
+    assert after.state.alarms == {}
 
 
 def test_the_opening_shows_three_batches_where_they_should_be(opened):
-    made, _ = opened
+    made = opened
     running = {b.sheet: b for b in made.state.batches.values() if b.running}
     cook = running["toasted-barley-custard"]
     assert [run.stage for run in cook.active] == ["cook"]
@@ -70,7 +69,7 @@ def test_the_opening_shows_three_batches_where_they_should_be(opened):
 
 
 def test_what_the_opening_writes_is_what_a_restart_reads(opened, tmp_path):
-    made, _ = opened
+    made = opened
     with Store(tmp_path) as store:
         done = store.commit(made.commit)
         left = store.recollect()
@@ -82,16 +81,13 @@ def test_what_the_opening_writes_is_what_a_restart_reads(opened, tmp_path):
     assert left.watched_until == NOW
 
 
-def test_two_weeks_take_less_than_a_minute(days):
-    chunks, seconds = days
-    assert len(chunks) == 14
-    assert seconds < 60.0
-    assert [chunk.refused for chunk in chunks] == [()] * 14
+def test_nothing_in_two_weeks_was_refused(days):
+    assert [chunk.refused for chunk in days] == [()] * 14
 
 
 def test_days_follow_each_other_without_overlap_newest_first(opened, days):
-    made, _ = opened
-    chunks, _ = days
+    made = opened
+    chunks = days
     edge = made.began
     for chunk in chunks:
         taken = [reading.arrived_at for reading in chunk.commit.readings]
@@ -104,8 +100,8 @@ def test_days_follow_each_other_without_overlap_newest_first(opened, days):
 
 
 def test_every_id_is_used_once(opened, days):
-    made, _ = opened
-    chunks, _ = days
+    made = opened
+    chunks = days
     commits = [made.commit, *(chunk.commit for chunk in chunks)]
     ids = [batch for commit in commits for batch in batches_of(commit)]
     assert len(ids) == len(set(ids))
@@ -114,7 +110,7 @@ def test_every_id_is_used_once(opened, days):
 
 
 def test_everything_that_began_in_history_ended_there(days):
-    chunks, _ = days
+    chunks = days
     for chunk in chunks:
         batches = batches_of(chunk.commit)
         assert 2 <= len(batches) <= 3
@@ -126,7 +122,7 @@ def test_everything_that_began_in_history_ended_there(days):
 
 
 def test_custards_were_cooked_and_cooled_as_the_sheet_asks(days):
-    chunks, _ = days
+    chunks = days
     for chunk in chunks:
         (slot,) = [b for b in batches_of(chunk.commit).values() if b.sheet == "toasted-barley-custard"]
         cook, chill = slot.run("cook"), slot.run("chill")
@@ -139,7 +135,7 @@ def test_custards_were_cooked_and_cooled_as_the_sheet_asks(days):
 
 def test_a_hardening_curve_each_night(days):
     # science.md section 8: 6 to 8 h in a room at -30 °C; a bend at the start, no flat plateau
-    chunks, _ = days
+    chunks = days
     hours = []
     for chunk in chunks:
         (slot,) = [b for b in batches_of(chunk.commit).values() if b.sheet == "tray-hardening"]
@@ -159,7 +155,7 @@ def test_a_hardening_curve_each_night(days):
 
 
 def test_the_bad_nights_and_only_those_raised_alarms(days):
-    chunks, _ = days
+    chunks = days
     for back, chunk in enumerate(chunks, 1):
         raised = [m.alarm for m in chunk.commit.alarms if m.move is AlarmMove.RAISED]
         if back == POWER_CUT:
@@ -174,7 +170,7 @@ def test_the_bad_nights_and_only_those_raised_alarms(days):
 
 
 def test_air_swings_with_defrosts_while_tubs_hardly_move(days):
-    chunks, _ = days
+    chunks = days
     readings = chunks[0].commit.readings
     air = np.array([r.celsius for r in readings if r.probe == WALK_IN_AIR])
     tub = np.array([r.celsius for r in readings if r.probe == "walkin-tub"])
@@ -185,8 +181,8 @@ def test_air_swings_with_defrosts_while_tubs_hardly_move(days):
 
 
 def test_the_same_start_gives_the_same_night_and_progress_is_told(opened, days):
-    made, _ = opened
-    chunks, _ = days
+    made = opened
+    chunks = days
     said = []
     (again,) = history(demo_plan(), made.began, days=1, progress=said.append)
     assert said == ["filling in history: day 1 of 1", ""]

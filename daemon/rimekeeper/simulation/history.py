@@ -40,6 +40,8 @@ LEAST = 2 * HOUR
 """The opening stretch begins at least so long before the trays do."""
 CLEAR = 40 * MINUTE
 """Batches of the usual day are over so long before the opening, because it needs their probes."""
+CLOSELY = 5 * MINUTE
+"""So long before the opening every probe is heard often, or the daemon would find the idle ones silent."""
 _BATCHES, _ALARMS, _CALLS = 4, 30, 300
 """Ids set aside for each day."""
 _ANY_MIX = MixPlan(water=62.0, fat=8.0, msnf=9.0, sucrose=15.0, other_solids=6.0)
@@ -88,6 +90,7 @@ def opening(plan: KitchenPlan, now: Instant, entropy: int = 8321) -> Opening:
     days = [day, *(d for d in (day_of(now, plan.zone),) if d != day)]
     usual = [errand for one in days for errand in usual_day(one, plan.zone, noise)]
     kept = [errand for errand in usual if errand.due + lasts(errand) < now - CLEAR]
+    stretch.closely_from = Instant(now - CLOSELY)
     stretch.run(now, [*kept, *scenes])
     ready_to_fail(stretch.workshop)
     return Opening(

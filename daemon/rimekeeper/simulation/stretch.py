@@ -124,6 +124,8 @@ class Stretch:
         self.now = begins
         self.state = EngineState(clock=replace(clock, now=begins))
         self.written = Written()
+        self.closely_from: Instant | None = None
+        """From then on every probe is heard at every tick, as a daemon that goes on from here expects it."""
         self._kinds: dict[ProbeId, StageKind] = {}
         self._step([Started(at=begins)])
 
@@ -183,6 +185,8 @@ class Stretch:
         ]
 
     def _every(self, probe: ProbeId) -> Millis:
+        if self.closely_from is not None and self.now >= self.closely_from:
+            return TICK
         if probe not in self.workshop.places:
             return STATION_EVERY
         kind = self._kinds.get(probe)
