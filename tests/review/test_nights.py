@@ -1,11 +1,12 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime
 
 import pytest
 
 from rimekeeper.core.model import Instant, ProbeId, Scale, Temperature
-from rimekeeper.core.plan import LimitPlan, Side
+from rimekeeper.core.plan import LimitPlan, Side, StageKind
 from rimekeeper.keeping.reader import Reader
 from rimekeeper.keeping.rows import Curve
 from rimekeeper.review.nights import bounds, excursions_of, night_of, night_page
@@ -85,6 +86,36 @@ def test_hardening_is_aligned_at_its_beginning_beside_the_week_before(night):
         assert len(one["minutes"]) == len(one["values"])
     # The filled curves are -31 + 25.5 exp(-(m-25)/tau): they cross -18 at 25 + tau ln(25.5/13) minutes.
     assert tonight[0]["took_shown"] == "1 h 29 min"
+
+
+def with_stages(sheet, **changed):
+    return replace(
+        sheet, stages=tuple(replace(s, **changed) if s.kind is StageKind.HARDEN else s for s in sheet.stages)
+    )
+
+
+def test_hardening_compares_one_stage_of_one_sheet_and_labels_it_by_its_day(night):
+    assert {one["kind"] for one in night["hardening"]} == {"barley-custard/harden"}
+    assert [one["label"] for one in night["hardening"]] == [
+        "Tue 24 Nov",
+        "Mon 23 Nov",
+        "Sun 22 Nov",
+        "Sat 21 Nov",
+    ]
+    assert night["hot"] == 10.0
+
+
+def test_a_portion_that_is_stirred_in_again_is_no_hardening(tmp_path):
+    reader, here = Reader(fill(tmp_path, NOW)), glance(NOW)
+    portion = {name: with_stages(sheet, portion="frozen portion") for name, sheet in here.plan.sheets.items()}
+    plan = replace(here.plan, sheets=portion)
+    assert night_page(replace(here, plan=plan), reader, date(2026, 11, 24), Instant(NOW))["hardening"] == []
+
+
+def test_earlier_nights_alone_are_nothing_to_compare_with(tmp_path):
+    """The night of the 25th has only just begun and nothing hardens in it: last week's curves would mislead."""
+    reader, now = Reader(fill(tmp_path, NOW)), Instant(NOW + 9 * HOUR)
+    assert night_page(glance(now), reader, date(2026, 11, 25), now)["hardening"] == []
 
 
 def test_a_night_without_anything_says_so(tmp_path):

@@ -28,7 +28,8 @@ def sentence(forecast: Forecast | None, now: Instant, wording: Wording) -> str:
     reason = REASONS.get(forecast.outlook, REASONS[Outlook.UNSETTLED])
     if forecast.outlook is Outlook.PLATEAU and forecast.earliest is not None and forecast.earliest > now:
         reason = f"on the freezing plateau: not before {wording.when(forecast.earliest, now)}"
-    why = forecast.why.strip()
+    why = forecast.why.strip().rstrip(".")
+    why = why[:1].lower() + why[1:]
     return f"{reason} ({why})" if why and why.lower() not in reason.lower() else reason
 
 

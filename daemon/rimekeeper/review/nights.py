@@ -24,7 +24,10 @@ EVENING, MORNING = time(18), time(8)
 BEFORE = timedelta(days=7)
 STATION_POINTS = 1_600
 HARDENING_POINTS = 600
-MOST_EARLIER = 10
+MOST_EARLIER = 7
+"""Earlier runs beside each sheet's stage of this night."""
+HOT = 10.0
+"""A hardening chart is scaled by what is below this (degC): how hot a tray came in is not what is compared."""
 
 
 def night_of(now: Instant, zone: str) -> date:
@@ -65,6 +68,7 @@ def night_page(glance: Glance, reader: Reader, night: date, now: Instant) -> dic
             for station in plan.stations.values()
         ],
         "hardening": _hardening(reader, plan, night, begins, until, now, wording),
+        "hot": wording.value(HOT),
         "events": _events(reader, begins, until, alarms, now, wording),
     }
 
@@ -219,13 +223,21 @@ def _hardening(
     now: Instant,
     wording: Wording,
 ) -> list[dict[str, Any]]:
+    """This night's runs, each sheet's stage followed by the same stage in the week before, newest first."""
     first, _ = bounds(night - BEFORE, plan.zone)
     found = []
     for batch in reader.batches(60, since=first, until=until):
         found += [one for one in _runs(reader, plan, batch, begins, until, now, wording) if one]
-    mine = [one for one in found if one["this_night"]]
-    earlier = sorted((one for one in found if not one["this_night"]), key=lambda one: -one["began"])
-    return mine + earlier[:MOST_EARLIER]
+    found.sort(key=lambda one: (not one["this_night"], -one["began"]))
+    kinds = list(dict.fromkeys(one["kind"] for one in found if one["this_night"]))
+    shown = []
+    for kind in kinds:
+        same = [one for one in found if one["kind"] == kind]
+        mine = sum(one["this_night"] for one in same)
+        shown += same[: mine + MOST_EARLIER]
+    for one in shown:
+        one["label"] = one["day"] if len(kinds) == 1 else f"{one['name']}, {one['day']}"
+    return shown
 
 
 def _runs(
@@ -243,6 +255,8 @@ def _runs(
         stage = sheet.stage(run.stage) if sheet else None
         if sheet is None or stage is None or stage.kind is not StageKind.HARDEN or run.began is None:
             continue
+        if stage.portion:
+            continue  # A portion that is stirred in again is frozen for another purpose than a tray.
         probe: ProbeId | None = next((p for role, p in batch.bindings if role == stage.role), None)
         ended = run.ended if run.ended is not None else now
         if probe is None or run.began >= until:
@@ -259,14 +273,17 @@ def _runs(
                 "name": sheet.name,
                 "lot": batch.lot,
                 "stage": stage.name,
-                "label": f"{sheet.name}, {wording.moment(run.began).strftime('%a %-d %b')}",
+                "kind": f"{sheet.id}/{stage.id}",
+                "day": wording.moment(run.began).strftime("%a %-d %b"),
                 "began": run.began,
                 "began_shown": wording.when(run.began, now),
+                "began_clock": wording.clock(run.began),
                 "this_night": ended > begins and run.began < until,
                 "minutes": [round((at - run.began) / 60_000, 3) for at in curve.times],
                 "target_value": wording.value(stage.target.celsius) if stage.target else None,
                 "target_shown": wording.shown(stage.target.celsius) if stage.target else "",
                 "reached_shown": wording.when(run.reached_at, now) if run.reached_at else "not reached",
+                "reached_clock": wording.clock(run.reached_at) if run.reached_at else "not reached",
                 "took_shown": length(run.reached_at - run.began) if run.reached_at else "",
                 "lowest_shown": wording.shown(min((c for c in curve.celsius if c is not None), default=None)),
             }

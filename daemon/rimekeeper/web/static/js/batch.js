@@ -1,5 +1,5 @@
 import "./shell.js";
-import { Chart, key } from "./chart.js";
+import { Chart } from "./chart.js";
 import { give } from "./give.js";
 import { batchCard, rail } from "./lanes.js";
 import { kitchen, onView } from "./live.js";
@@ -36,7 +36,7 @@ function head() {
 const curveOptions = () => ({
   series: batch.curves.map((curve) => {
     const shown = detail.get(curve.probe) ?? curve;
-    return { label: `${curve.role_name} (${curve.probe_name})`, x: shown.times, y: shown.values };
+    return { label: curve.role_name === curve.probe_name ? curve.probe_name : `${curve.role_name} (${curve.probe_name})`, x: shown.times, y: shown.values };
   }),
   bands: batch.bands.map((band) => ({ from: band.begins, to: band.ends, label: band.stage_name })),
   lines: batch.lines.map((line) => ({ from: line.begins, to: line.ends, value: line.value, kind: line.kind, label: line.label })),
@@ -56,9 +56,9 @@ function drawCurve() {
     return;
   }
   const inside = h("div");
-  place("curve").replaceChildren(inside, key(batch.lines.map((line) => line.kind)),
-    h("p", { class: "hint" }, "Small marks at the foot of the curve are entries of the record below; alarms are marked in the colour of limits."));
-  chart = new Chart(inside, { label: `Curve of ${batch.name}`, zone: kitchen.view.kitchen.zone, unit: batch.unit, ...curveOptions(), range: closer });
+  place("curve").replaceChildren(inside,
+    h("p", { class: "hint" }, "At the foot of the curve, triangles are entries of the record below and diamonds are alarms."));
+  chart = new Chart(inside, { label: `Curve of ${batch.name}`, zone: kitchen.view.kitchen.zone, unit: batch.unit, keys: batch.lines.map((line) => line.kind), ...curveOptions(), range: closer });
 }
 
 // When zoomed in, the same number of points for less time shows more.
@@ -112,7 +112,7 @@ function facts() {
 function record() {
   show(place("record"), batch.entries.length
     ? h("ol", { class: "events" }, [...batch.entries].reverse().map((entry) => h("li", { "data-key": String(entry.number) },
-        h("time", {}, entry.at_shown), h("span", {}, entry.sentence, entry.why ? ` Reason: ${entry.why}` : ""), h("small", {}, `${entry.who}, ${entry.where}`))))
+        h("time", {}, entry.at_shown), h("span", {}, entry.sentence, entry.why ? ` Reason: ${entry.why}` : ""), h("small", {}, entry.who === entry.where ? entry.who : `${entry.who}, ${entry.where}`))))
     : h("p", { class: "plain" }, "Nothing is written down yet."));
 }
 

@@ -9,7 +9,7 @@ const dark = matchMedia("(prefers-color-scheme: dark)");
 
 /**
  * options: label, zone (null: the axis is minutes), unit, series [{label, x, y, dash, width, color}],
- * bands [{from, to, label}], lines [{from, to, value, kind, label}], marks [{at, label}], range(min, max) called
+ * below (what is hotter does not stretch the axis), keys (kinds of lines to explain), bands [{from, to, label}], lines [{from, to, value, kind, label}], marks [{at, label}], range(min, max) called
  * after a zoom.
  */
 export class Chart {
@@ -17,13 +17,13 @@ export class Chart {
     this.options = options;
     this.plotPlace = h("div", { class: "plot", tabindex: "0", role: "group", "aria-label": `${options.label}. Keys: plus and minus zoom, arrows move, 0 shows all.` });
     this.buttons = h("p", { class: "bar-of-buttons" },
-      [["Closer", () => this.zoom(0.5)], ["Farther", () => this.zoom(2)], ["Earlier", () => this.move(-0.35)], ["Later", () => this.move(0.35)], ["All", () => this.all()]]
-        .map(([name, act]) => {
-          const button = h("button", { type: "button" }, name);
+      [["Zoom in", "+", () => this.zoom(0.5), false], ["Zoom out", "\u2212", () => this.zoom(2), true], ["Earlier", "\u2190", () => this.move(-0.35), true], ["Later", "\u2192", () => this.move(0.35), true], ["All", "\u2194", () => this.all(), true]]
+        .map(([name, sign, act, closer]) => {
+          const button = h("button", { type: "button", disabled: closer, "data-closer": closer ? "yes" : null }, h("span", { "aria-hidden": "true" }, sign), h("span", {}, name));
           button.addEventListener("click", act);
           return button;
         }));
-    place.replaceChildren(h("div", { class: "chart" }, this.plotPlace, this.buttons));
+    place.replaceChildren(h("div", { class: "chart" }, this.plotPlace, h("div", { class: "under" }, this.buttons, options.keys ? key(options.keys) : null)));
     this.draw();
     new ResizeObserver(() => this.resize()).observe(this.plotPlace);
     dark.addEventListener("change", () => this.draw());
@@ -37,7 +37,6 @@ export class Chart {
 
   draw() {
     const { zone, unit, series } = this.options;
-    const colors = ["--series-1", "--series-2", "--series-3", "--series-4"].map(ink);
     const axis = { stroke: ink("--soft"), grid: { stroke: ink("--line"), width: 1 }, ticks: { stroke: ink("--line"), width: 1 }, font: `${this.fontSize()}px ${getComputedStyle(document.body).fontFamily}` };
     const width = Math.max(240, this.plotPlace.clientWidth);
     const kept = this.plot ? { min: this.plot.scales.x.min, max: this.plot.scales.x.max } : null;
@@ -45,17 +44,17 @@ export class Chart {
     this.plot = new uPlot({
       width, height: this.height(width), ms: 1,
       tzDate: zone ? (at) => uPlot.tzDate(new Date(at), zone) : undefined,
-      scales: { x: { time: Boolean(zone) }, y: { range: (_, low, high) => this.limits(low, high) } },
+      scales: { x: { time: Boolean(zone) }, y: { range: (plot, low, high) => this.limits(plot, low, high) } },
       cursor: { drag: { x: true, y: false, setScale: true }, y: false },
-      legend: { live: true },
+      legend: { live: true, markers: { width: 3, stroke: (_, place) => this.stroke(place - 1), dash: (_, place) => (series[place - 1]?.dash ? "dashed" : "solid") } },
       axes: [
-        { ...axis, size: Math.round(this.fontSize() * 3.9), space: this.fontSize() * 5.5, values: zone ? (_, at) => at.map((one, place) => this.tick(one, at[place - 1])) : (_, at) => at.map((one) => `${one} min`) },
+        { ...axis, size: Math.round(this.fontSize() * 3.9), space: this.fontSize() * 5.5, values: zone ? (_, at) => at.map((one, place) => this.tick(one, at[place - 1], at[1] - at[0])) : (_, at) => at.map((one) => `${one} min`) },
         { ...axis, size: Math.round(this.fontSize() * 4.2), values: (_, at) => at.map((one) => String(one).replace("-", "\u2212")) },
       ],
       series: [
         { label: zone ? "Time" : "Minutes", value: (_, at) => (at === null ? "—" : zone ? dayAndClock(at, zone) : at.toFixed(1)) },
         ...series.map((one, place) => ({
-          label: one.label, stroke: one.color ? ink(one.color) : colors[place % colors.length], width: one.width ?? 2.5, dash: one.dash,
+          label: one.label, stroke: this.stroke(place), width: one.width ?? 2.5, dash: one.dash,
           points: { show: false }, value: (_, value) => (value === null || value === undefined ? "—" : `${value.toFixed(1).replace("-", "\u2212")} ${unit}`),
         })),
       ],
@@ -68,17 +67,20 @@ export class Chart {
     if (kept && kept.min !== null && this.zoomed) this.plot.setScale("x", kept);
   }
 
+  stroke(place) { return ink(this.options.series[place]?.color ?? `--series-${(Math.max(0, place) % 4) + 1}`); }
   fontSize() { return Math.max(12, Math.min(18, parseFloat(getComputedStyle(document.documentElement).fontSize) * 0.8)); }
-  height(width) { return Math.round(Math.max(240, Math.min(window.innerHeight * 0.55, width * 0.5))); }
+  height(width) { return Math.round(Math.max(230, Math.min(window.innerHeight * 0.5, width * 0.42))); }
 
-  tick(at, before) {
+  tick(at, before, step) {
     const { zone } = this.options;
-    const text = clock(at, zone);
-    return before === undefined || dayAndClock(before, zone).slice(0, 10) !== dayAndClock(at, zone).slice(0, 10) ? `${text}\n${dayAndClock(at, zone).slice(0, 10)}` : text;
+    const text = clock(at, zone, step < 60_000);
+    return before === undefined || dayAndClock(before, zone).slice(0, 10) !== dayAndClock(at, zone).slice(0, 10) ? `${text}\n${dayAndClock(at, zone).slice(0, 6).replace(/[ ,]+$/, "")}` : text;
   }
 
-  limits(low, high) {
-    const { min, max } = this.plot?.scales.x ?? {};
+  // The x scale itself is still the old one while a new y scale is asked for; its series already knows what is seen.
+  limits(plot, low, high) {
+    const { min, max } = plot.series[0];
+    if (this.options.below !== undefined && high > this.options.below) high = this.highestBelow(plot, low);
     for (const line of this.options.lines ?? []) {
       if (line.kind === "target" || line.kind === "ceiling" || line.kind === "floor") {
         const inside = min === undefined || min === null || !((line.to ?? Infinity) < min || (line.from ?? -Infinity) > max);
@@ -88,6 +90,18 @@ export class Chart {
     if (low === null || low === undefined) return [0, 1];
     const pad = Math.max(0.5, (high - low) * 0.07);
     return [low - pad, high + pad];
+  }
+
+  // The highest of what is seen and not hotter than ``below``: one hot start must not flatten all the curves.
+  highestBelow(plot, low) {
+    const [from, to] = plot.series[0].idxs ?? [0, Infinity];
+    let highest = low;
+    for (const table of plot.data.slice(1)) {
+      table.forEach((value, at) => {
+        if (at >= from && at <= to && value !== null && value !== undefined && value <= this.options.below && value > highest) highest = value;
+      });
+    }
+    return highest;
   }
 
   under(plot) {
@@ -138,7 +152,10 @@ export class Chart {
       const size = 6 * devicePixelRatio;
       ctx.fillStyle = ink(mark.kind === "alarm" ? "--bad" : "--ink");
       ctx.beginPath();
-      ctx.moveTo(x, top + height - size * 2); ctx.lineTo(x + size, top + height); ctx.lineTo(x - size, top + height);
+      // The shape tells them apart, not the colour alone: an alarm is a taller diamond, an entry a triangle.
+      const base = top + height;
+      const corners = mark.kind === "alarm" ? [[0, -4], [1.2, -2], [0, 0], [-1.2, -2]] : [[0, -2], [1, 0], [-1, 0]];
+      corners.forEach(([across, up], at) => ctx[at ? "lineTo" : "moveTo"](x + across * size, base + up * size));
       ctx.closePath(); ctx.fill();
     }
     ctx.restore();
@@ -175,6 +192,11 @@ export class Chart {
     const { min, max } = plot.scales.x;
     const [first, last] = [plot.data[0][0], plot.data[0].at(-1)];
     this.zoomed = min > first || max < last;
+    // What only works when zoomed in can't be pressed before; the focus is not lost by it.
+    for (const button of this.buttons?.querySelectorAll("[data-closer]") ?? []) {
+      if (!this.zoomed && document.activeElement === button) this.plotPlace.focus();
+      button.disabled = !this.zoomed;
+    }
     this.plotPlace.dataset.zoomed = this.zoomed ? "yes" : "no";
     this.plotPlace.dataset.span = String(Math.round(max - min));
     clearTimeout(this.later);

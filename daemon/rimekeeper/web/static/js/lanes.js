@@ -7,6 +7,7 @@ import { length } from "./time.js";
 import { h, sign } from "./tree.js";
 
 const PROMPT_STAYS = 5 * 60_000;
+const BEGIN_STAYS = 30_000; // that a stage began is soon old news
 
 const command = (name, batch, more = {}) => JSON.stringify({ command: name, batch: batch.id, ...more });
 
@@ -18,7 +19,7 @@ export function rail(batch) {
 
 // The last thing said about a lane; what the lane itself says louder is not said twice.
 function promptOf(view, batch, lane, doNow) {
-  const mine = view.prompts.filter((p) => p.batch === batch.id && p.stage === lane.id && presentInstant() - p.at < PROMPT_STAYS);
+  const mine = view.prompts.filter((p) => p.batch === batch.id && p.stage === lane.id && presentInstant() - p.at < (p.kind === "stage began" ? BEGIN_STAYS : PROMPT_STAYS));
   const last = mine.at(-1) ?? null;
   return last && doNow && lane.do ? null : last;
 }

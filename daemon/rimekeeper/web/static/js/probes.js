@@ -13,8 +13,7 @@ function probeCard(probe) {
     h("h3", {}, probe.name),
     number(probe, now.fresh),
     h("p", {}, now.words),
-    h("p", { class: "small" }, "Health: ", h("b", {}, probe.health), probe.health_why ? `, ${probe.health_why}` : ""),
-    h("p", { class: "small" }, "Quality: ", h("b", {}, probe.quality), probe.reason ? `, ${probe.reason}` : ""),
+    h("p", { class: "small" }, "Health ", h("b", {}, probe.health), probe.health_why ? `: ${probe.health_why}` : "", ", quality ", h("b", {}, probe.quality), probe.reason ? `: ${probe.reason}` : ""),
     h("p", { class: "small" }, `${probe.id}, ${probe.source_name} channel ${probe.channel}`),
     h("p", { class: "small" }, `${probe.readings} readings, ${probe.late} late`, probe.batch ? `, in batch ${probe.batch} as ${probe.role}` : ", free"));
 }

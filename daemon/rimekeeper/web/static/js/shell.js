@@ -17,6 +17,8 @@ const onNow = document.documentElement.dataset.page === "now";
 const onAlarmPage = document.documentElement.dataset.page === "alarm";
 const told = new Set();
 const sounded = new Map();
+// The page of an alarm has its own way to acknowledge that one.
+const ownAlarm = onAlarmPage ? JSON.parse(document.getElementById("data").textContent).key : null;
 let icon = "";
 let height = null;
 
@@ -35,8 +37,8 @@ function alarmCard(alarm, present) {
   return h("article", { class: `alarm ${slim ? "slim" : "big"}`, "data-key": alarm.key, "data-rank": alarm.priority, "data-calm": calm ? "yes" : "no" },
     sign(alarm.priority),
     h("div", {},
-      h("p", { class: "word" }, `${alarm.priority} alarm, ${state}`),
-      h("p", { class: "what" }, slim && !onAlarmPage ? h("a", { href: alarmPath(alarm.key) }, name) : name),
+      h("p", { class: "word" }, `${alarm.priority}${slim ? "" : " alarm"}, ${state}`),
+      h("p", { class: "what" }, slim ? h("a", { href: alarmPath(alarm.key) }, name) : name),
       h("p", { class: "facts-now" }, facts),
       alarm.action && !slim ? h("p", { class: "action" }, `Do: ${alarm.action}`) : null),
     slim && !acknowledge ? null : h("p", { class: "buttons" }, acknowledge,
@@ -86,8 +88,9 @@ function paint() {
   notLive.hidden = !wrong;
   if (notLive.textContent !== wrong) notLive.textContent = wrong;
   document.getElementById("clock").textContent = clock(presentInstant(), view.kitchen.zone);
-  alarmsPlace.hidden = view.alarms.length === 0;
-  const cards = view.alarms.map((alarm) => alarmCard(alarm, presentInstant()));
+  const others = view.alarms.filter((alarm) => alarm.key !== ownAlarm);
+  alarmsPlace.hidden = others.length === 0;
+  const cards = others.map((alarm) => alarmCard(alarm, presentInstant()));
   const big = cards.filter((card) => card.classList.contains("big")).length;
   show(alarmsPlace, cards.slice(0, big), big && big < cards.length ? h("span", { class: "line-break", "data-key": "line-break" }) : null, cards.slice(big));
   const row = alarmsPlace.offsetHeight;
