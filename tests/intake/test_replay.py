@@ -139,6 +139,23 @@ def test_local_times_that_never_were(tmp_path, inbox):
     )
 
 
+def test_a_row_dated_years_ahead_is_refused_so_that_the_next_is_in_its_time(tmp_path, inbox):
+    lines = ("2026-11-24T10:00:00Z", "2099-11-24T10:00:01Z", "2026-11-24T10:00:02Z")
+    text = "time,probe,celsius\n" + "".join(f"{time},pan,20\n" for time in lines)
+    intake = play(tmp_path, inbox, text)
+    assert (intake.readings, intake.refused) == (2, 1)
+    assert inbox.rejected[0].why == (
+        "line 3: its time is in 2099, more than a year after the row before it, in 2026. "
+        "Correct it, or replay the years as files of their own"
+    )
+    assert intake.clock.now() == 1_795_514_402_000
+
+
+def test_rows_of_a_clock_that_was_never_set_keep_no_other_row_out(tmp_path, inbox):
+    text = "time,probe,celsius\n1970-01-01T00:00:07Z,pan,20\n2026-11-24T10:00:02Z,pan,21\n"
+    assert play(tmp_path, inbox, text).refused == 0
+
+
 def test_progress_is_told_and_complete(tmp_path, inbox):
     told: list[Progress] = []
     text = "time_ms,probe,celsius\n" + "".join(f"{1_700_000_000_000 + n},p,1\n" for n in range(2_000))

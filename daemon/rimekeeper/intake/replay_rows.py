@@ -18,6 +18,11 @@ from rimekeeper.core.decoding.found import name_trouble
 from rimekeeper.core.errors import ConfigError
 from rimekeeper.core.model import Instant, Scale
 
+EARLIEST = Instant(946_684_800_000)
+"""2000-01-01: rows before were dated by a clock that was never set; they are kept as uncertain and measure no gap."""
+LONGEST_GAP = Instant(366 * 86_400_000)
+"""A row so much later than the one before was dated by a clock that was wrong. One such row would otherwise make
+all that follow it late."""
 _SCALES = {"celsius": Scale.CELSIUS, "fahrenheit": Scale.FAHRENHEIT}
 
 
@@ -93,6 +98,7 @@ class RowReader:
             raise RowError(f'the temperature "{cells[self._value_at].strip()[:40]}" {fault}') from None
         if scale not in (None, self._scale):
             raise RowError(f"the temperature says {scale}, the column says {self._scale}")
+        self._check(taken_at)
         self._last = taken_at
         return Row(taken_at, probe, value, self._scale)
 
@@ -104,6 +110,13 @@ class RowReader:
             return instant_of(moment if moment.tzinfo is not None else self._placed(moment))
         except FigureError as fault:
             raise RowError(f'the time "{text[:40]}" {fault}') from None
+
+    def _check(self, taken_at: Instant) -> None:
+        if self._last is not None and self._last >= EARLIEST and taken_at - self._last > LONGEST_GAP:
+            raise RowError(
+                f"its time is in {_year(taken_at)}, more than a year after the row before it, in "
+                f"{_year(self._last)}. Correct it, or replay the years as files of their own"
+            )
 
     def _placed(self, local: dt.datetime) -> dt.datetime:
         if self._zone is None:
@@ -118,3 +131,7 @@ class RowReader:
         if back != local:
             raise FigureError(f"does not exist in {self._zone.key}: the clocks were put forward over it")
         return second if self._last is not None and instant_of(first) < self._last else first
+
+
+def _year(at: Instant) -> int:
+    return dt.datetime.fromtimestamp(at / 1000, dt.UTC).year
