@@ -67,6 +67,15 @@ def test_a_later_file_is_left_alone(tmp_path):
     assert (tmp_path / "rimekeeper.db").read_bytes() == before
 
 
+def test_a_reader_says_that_a_file_is_later(tmp_path):
+    with Store(tmp_path):
+        Reader(tmp_path / "rimekeeper.db").check_version()
+    with Store(tmp_path, migrations=NEXT):
+        pass
+    with pytest.raises(StoreNewerError, match="was written by a later Rimekeeper"):
+        Reader(tmp_path / "rimekeeper.db").check_version()
+
+
 def test_somebody_elses_database_is_left_alone(tmp_path):
     with closing(sqlite3.connect(tmp_path / "rimekeeper.db")) as other:
         other.execute("CREATE TABLE recipes(x)")

@@ -41,7 +41,7 @@ from rimekeeper.keeping.rows import (
     StoredReading,
     TaggedReading,
 )
-from rimekeeper.keeping.schema import LATE, NUDGED
+from rimekeeper.keeping.schema import LATE, NUDGED, refuse_newer
 from rimekeeper.keeping.seal import FIRST_SEAL, seal
 
 PAGE = 5_000
@@ -65,6 +65,15 @@ class Reader:
                 yield connection
             finally:
                 connection.close()
+
+    def check_version(self) -> None:
+        """Look whether this version can read the file.
+
+        Raises:
+            StoreNewerError: a later version wrote it.
+        """
+        with self._open() as connection:
+            refuse_newer(connection, self.database)
 
     # --- readings -----------------------------------------------------------------------------------------
 

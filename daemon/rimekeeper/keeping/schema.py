@@ -142,6 +142,20 @@ def version_of(connection: sqlite3.Connection) -> int:
     return int(connection.execute("PRAGMA user_version").fetchone()[0])
 
 
+def refuse_newer(connection: sqlite3.Connection, file: Path, migrations: Sequence[str] = MIGRATIONS) -> None:
+    """Leave a file alone that a later version wrote.
+
+    Raises:
+        StoreNewerError: the file's version is above ours.
+    """
+    found, ours = version_of(connection), len(migrations)
+    if found > ours:
+        raise StoreNewerError(
+            f"{file} was written by a later Rimekeeper (its version is {found}, this one knows {ours}). "
+            "Nothing was changed. Install the later version again, or use another data folder."
+        )
+
+
 def bring_up_to_date(
     connection: sqlite3.Connection, file: Path, migrations: Sequence[str] = MIGRATIONS
 ) -> Path | None:
@@ -159,12 +173,8 @@ def bring_up_to_date(
         StoreNewerError: the file's version is above ours; it is left alone.
         StoreError: it holds something that is not ours.
     """
+    refuse_newer(connection, file, migrations)
     found, ours = version_of(connection), len(migrations)
-    if found > ours:
-        raise StoreNewerError(
-            f"{file} was written by a later Rimekeeper (its version is {found}, this one knows {ours}). "
-            "Nothing was changed. Install the later version again, or use another data folder."
-        )
     if found == 0 and connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
         raise StoreError(
             f"{file} is a database, but not one of Rimekeeper's. Nothing was changed. Use another data folder."
