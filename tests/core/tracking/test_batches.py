@@ -108,7 +108,7 @@ def start(*bindings, sheet_id="barley"):
     ("command", "words"),
     [
         (start(sheet_id="plum"), 'There is no batch sheet "plum". Sheets here: barley.'),
-        (start(("pan", "pan")), "Base (base) has no probe. Say which probe it is for every role."),
+        (start(("pan", "pan")), "No probe is named for Base (base). Say which probe it is for every role."),
         (
             start(("pan", "pan"), ("core", "base")),
             'Toasted-barley custard has no role "core". Its roles: pan, base.',

@@ -91,7 +91,7 @@ def _bindings(draft: Draft, sheet: SheetPlan, command: StartBatch) -> tuple[tupl
         bound[role] = probe
     unbound = [f"{name} ({role})" for role, name in roles.items() if role not in bound]
     if unbound:
-        raise RefusedError(f"{listed(unbound)} has no probe. Say which probe it is for every role.")
+        raise RefusedError(f"No probe is named for {listed(unbound)}. Say which probe it is for every role.")
     return tuple((role, bound[role]) for role in roles)
 
 
