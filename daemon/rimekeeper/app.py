@@ -24,6 +24,7 @@ from rimekeeper.core.plan import KitchenPlan
 from rimekeeper.intake.mqtt import MqttIntake
 from rimekeeper.intake.mqtt_buttons import Heard
 from rimekeeper.intake.serial_port import SerialIntake
+from rimekeeper.keeping.lock import make_folder
 from rimekeeper.keeping.reader import Reader
 from rimekeeper.keeping.store import Store
 from rimekeeper.remote import Contact, leave_contact
@@ -191,7 +192,7 @@ def run(kitchen: Path, data: Path | None, port: int | None) -> None:
     """Watch the kitchen until a signal comes."""
     loaded = load(kitchen)
     folder = data_folder(data, loaded.data_folder)
-    folder.mkdir(parents=True, exist_ok=True)
+    make_folder(folder)
     set_up_log(folder / "rimekeeper.log")
     for problem in loaded.problems:
         _LOG.warning("%s", problem)

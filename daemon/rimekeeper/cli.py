@@ -37,7 +37,7 @@ def run(
     kitchen: KitchenOption = DEFAULT_KITCHEN,
     data: DataOption = None,
     port: Annotated[
-        int | None, typer.Option(help="Port of the pages, instead of the kitchen file's.")
+        int | None, typer.Option(help="Port of the pages, instead of the kitchen file's.", min=0, max=65535)
     ] = None,
 ) -> None:
     """Watch the kitchen described in the kitchen file until stopped."""
@@ -48,10 +48,11 @@ def run(
 
 @app.command()
 def demo(
-    port: Annotated[int, typer.Option(help="Port of the pages.")] = 8321,
+    port: Annotated[int, typer.Option(help="Port of the pages.", min=0, max=65535)] = 8321,
     data: Annotated[Path, typer.Option(help="Folder for everything the demo writes.")] = Path("demo-data"),
     seconds: Annotated[
-        float | None, typer.Option("--for", metavar="SECONDS", help="End by itself after this long.")
+        float | None,
+        typer.Option("--for", metavar="SECONDS", help="End by itself after this long.", min=0.0),
     ] = None,
 ) -> None:
     """Show a simulated kitchen: real ports, a real broker, invented physics."""
@@ -78,7 +79,9 @@ def check(kitchen: Annotated[Path, typer.Argument(help="Kitchen file.")] = DEFAU
 @app.command()
 def probes(
     kitchen: KitchenOption = DEFAULT_KITCHEN,
-    seconds: Annotated[float, typer.Option("--for", metavar="SECONDS", help="How long to listen.")] = 10.0,
+    seconds: Annotated[
+        float, typer.Option("--for", metavar="SECONDS", help="How long to listen.", min=0.0)
+    ] = 10.0,
 ) -> None:
     """Show what the ports and topics say right now, to help write the kitchen file."""
     from rimekeeper import commands  # noqa: PLC0415

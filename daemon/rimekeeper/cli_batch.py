@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 import getpass
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Annotated, Any
 from zoneinfo import ZoneInfo
 
 import typer
-from rich.table import Table
+from rich.table import Column, Table
 
 from rimekeeper.cli_common import DataOption, console, daemon_folder
 from rimekeeper.core.errors import RefusedError
@@ -97,6 +98,8 @@ def note(
     data: DataOption = None,
 ) -> None:
     """Write a note into the batch's record."""
+    if not text.strip():
+        raise RefusedError('The note is empty. Write it in quotes after the batch, such as "sieved twice".')
     _give(data, who, command="note", batch=batch, text=text)
 
 
@@ -140,25 +143,47 @@ def _instant(text: str, zone: ZoneInfo) -> int:
     return round(moment.timestamp() * 1000)
 
 
+def _whole(title: str, cells: Iterable[str]) -> Column:
+    """A column that is never cut short, because its cells are typed into the next command."""
+    return Column(title, no_wrap=True, min_width=max(map(len, (title, *cells))))
+
+
 @batch_app.command("list")
 def list_batches(data: DataOption = None) -> None:
     """Running batches with their stages."""
     now = ask(find_contact(daemon_folder(data)), "/api/now")
-    table = Table("batch", "sheet", "lot", "stage", "now", "target", "what next", box=None)
+    table = Table(
+        _whole("batch", (batch["id"] for batch in now["batches"])),
+        "sheet",
+        "lot",
+        "stage",
+        "now",
+        "target",
+        "what next",
+        box=None,
+    )
     for batch in now["batches"]:
         for lane in batch["stages"]:
             table.add_row(
                 batch["id"], batch["name"], batch["lot"], lane["name"],
                 lane["shown"], lane["target_shown"], lane["outlook"],
             )  # fmt: skip
-    console.print(table if now["batches"] else "No batch is running.")
+    console.print(table if now["batches"] else "No batch is running.", crop=False)
 
 
 @alarms_app.command("list")
 def list_alarms(data: DataOption = None) -> None:
     """Alarms that stand now."""
     now = ask(find_contact(daemon_folder(data)), "/api/now")
-    table = Table("alarm", "priority", "state", "where", "what", "since", box=None)
+    table = Table(
+        _whole("alarm", (alarm["key"] for alarm in now["alarms"])),
+        "priority",
+        "state",
+        "where",
+        "what",
+        "since",
+        box=None,
+    )
     for alarm in now["alarms"]:
         table.add_row(
             alarm["key"],
@@ -168,7 +193,7 @@ def list_alarms(data: DataOption = None) -> None:
             alarm["what"],
             alarm["since_shown"],
         )
-    console.print(table if now["alarms"] else "No alarm stands.")
+    console.print(table if now["alarms"] else "No alarm stands.", crop=False)
 
 
 @alarms_app.command()

@@ -20,6 +20,7 @@ from rimekeeper.core.errors import RefusedError, StoreError
 from rimekeeper.core.messages import StartBatch
 from rimekeeper.core.model import (
     Actor,
+    BatchId,
     ClockTrust,
     Instant,
     ProbeId,
@@ -97,12 +98,17 @@ def export(
     if not database.is_file():
         raise StoreError(f"There are no readings in {folder}. Name the daemon's data folder with --data.")
     reader = Reader(database)
+    reader.check_version()
     begins, ends = _moment(since, zone, Instant(0)), _moment(until, zone, Instant(2**53))
     known = reader.probe_ids()
     unknown = [p for p in probes if p not in known]
     if unknown:
         raise RefusedError(
             f'No readings of "{unknown[0]}" are stored. Probes with readings: {", ".join(known) or "none"}.'
+        )
+    if batch and reader.batch(BatchId(batch)) is None:
+        raise RefusedError(
+            f'There is no batch "{batch}". The last ones: {", ".join(b.batch for b in reader.batches(8)) or "none"}.'
         )
     with _sheet(out) as sheet:
         writer = csv.writer(sheet, lineterminator="\n")

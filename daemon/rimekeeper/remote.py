@@ -56,7 +56,7 @@ def find_contact(data: Path) -> Contact:
 def ask(contact: Contact, path: str, **query: str) -> dict[str, Any]:
     """Get a JSON page of the daemon."""
     suffix = "?" + urllib.parse.urlencode(query) if query else ""
-    return _send(contact, urllib.request.Request(contact.address + path + suffix))  # noqa: S310  our own file names it
+    return _send(contact, path + suffix)
 
 
 def give(contact: Contact, body: dict[str, Any]) -> dict[str, Any]:
@@ -66,18 +66,13 @@ def give(contact: Contact, body: dict[str, Any]) -> dict[str, Any]:
         RefusedError: the rules don't allow it; the text says why.
         EdgeError: the daemon can't be reached.
     """
-    request = urllib.request.Request(  # noqa: S310  our own file names the address
-        contact.address + "/api/commands",
-        data=json.dumps(body).encode(),
-        headers={"Content-Type": "application/json"},
-        method="POST",
-    )
-    return _send(contact, request)
+    return _send(contact, "/api/commands", json.dumps(body).encode())
 
 
-def _send(contact: Contact, request: urllib.request.Request) -> dict[str, Any]:
-    request.add_header("X-Rimekeeper-Token", contact.token)
+def _send(contact: Contact, path: str, body: bytes | None = None) -> dict[str, Any]:
+    headers = {"X-Rimekeeper-Token": contact.token, "Content-Type": "application/json"}
     try:
+        request = urllib.request.Request(contact.address + path, body, headers)  # noqa: S310  our own file names it
         with urllib.request.urlopen(request, timeout=10) as response:  # noqa: S310
             answer: dict[str, Any] = json.load(response)
             return answer

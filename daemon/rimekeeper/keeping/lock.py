@@ -22,14 +22,11 @@ class FolderLock:
             StoreFullError: the folder can't be made or written.
         """
         path = folder / NAME
+        make_folder(folder)
         try:
-            folder.mkdir(parents=True, exist_ok=True)
             self._descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
         except OSError as fault:
-            raise StoreFullError(
-                f"the data folder {folder} can't be used ({fault.strerror}). "
-                "Give Rimekeeper the right to write there, or choose another folder with --data."
-            ) from fault
+            raise _unusable(folder, fault) from fault
         try:
             fcntl.flock(self._descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:
@@ -47,3 +44,22 @@ class FolderLock:
         if self._descriptor >= 0:
             os.close(self._descriptor)
             self._descriptor = -1
+
+
+def make_folder(folder: Path) -> None:
+    """Make the data folder when it is missing.
+
+    Raises:
+        StoreFullError: it can't be made.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as fault:
+        raise _unusable(folder, fault) from fault
+
+
+def _unusable(folder: Path, fault: OSError) -> StoreFullError:
+    return StoreFullError(
+        f"the data folder {folder} can't be used ({fault.strerror}). "
+        "Give Rimekeeper the right to write there, or choose another folder with --data."
+    )
