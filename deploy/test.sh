@@ -9,4 +9,5 @@ bin=$(dirname "$PY")
 "$bin/ruff" check
 "$bin/ruff" format --check
 "$bin/mypy"
-exec "$PY" -m pytest "$@"
+# Two at a time, a file each: many tests wait for real time to pass.
+exec "$PY" -m pytest -n 2 --dist loadfile "$@"
