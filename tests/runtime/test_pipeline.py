@@ -296,6 +296,30 @@ class TestStartingAgain:
             assert [r.raw for r in daemon.engine.warmed] == [10.0, 11.0, 12.0]
 
 
+class TestSleeping:
+    def test_a_machine_that_slept_is_like_a_daemon_that_was_off(self, tmp_path):
+        slept = threading.Event()
+        with Daemon(
+            tmp_path,
+            clock=SystemClock(),
+            steady=time.monotonic,
+            awake=lambda: time.monotonic() + (7_200 if slept.is_set() else 0),
+        ) as daemon:
+            daemon.pipeline.start()
+            time.sleep(0.1)
+            slept.set()
+            daemon.inbox.wake()
+            time.sleep(0.3)
+            daemon.pipeline.stop()
+            first, second = daemon.engine.started
+            assert first.watched_until is None
+            assert second.at - second.watched_until == pytest.approx(7_200_000, abs=2_000)
+            said = [entry.sentence for entry in daemon.reader.entries() if entry.kind == "daemon.slept"]
+            assert len(said) == 1
+            assert said[0].startswith("This machine slept; Rimekeeper was not watching from ")
+            assert "(2 h" in said[0]
+
+
 class TestHistory:
     def test_is_written_between_turns_without_calling_anybody(self, daemon):
         done = daemon.pipeline.import_history(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Self
@@ -135,6 +136,7 @@ class Daemon:
         engine: object | None = None,
         steady: Callable[[], float] | None = None,
         busy_seconds: float = 0.1,
+        awake: Callable[[], float] = time.monotonic,
     ) -> None:
         self.clock = clock or HandClock()
         self.engine = engine or SmallEngine()
@@ -150,6 +152,7 @@ class Daemon:
             self.clock,
             engine=self.engine,
             steady=self.steady,
+            awake=awake,
         )
 
     def give(self, *deliveries: Delivery) -> None:

@@ -61,6 +61,20 @@ def started(at: Instant, watched_until: Instant | None, zone: str) -> Entry:
     )
 
 
+def slept(at: Instant, watched_until: Instant, zone: str) -> Entry:
+    """The machine slept, or the daemon was stopped from outside and let go on."""
+    return Entry(
+        at=at,
+        kind="daemon.slept",
+        actor=RIMEKEEPER,
+        sentence=(
+            f"This machine slept; Rimekeeper was not watching from {local(watched_until, zone)} "
+            f"to {local(at, zone)} ({length(at - watched_until)})"
+        ),
+        facts=(("from", watched_until), ("to", at)),
+    )
+
+
 def stopped(at: Instant) -> Entry:
     """Rimekeeper was stopped in an orderly way."""
     return Entry(at=at, kind="daemon.stopped", actor=RIMEKEEPER, sentence="Rimekeeper was stopped")

@@ -38,11 +38,19 @@ class RateBound:
             return left_out
 
 
+class _File(RotatingFileHandler):
+    """The log's file. When its disk is full the error stream still says everything, so it keeps quiet."""
+
+    def handleError(self, record: logging.LogRecord) -> None:  # noqa: N802  the base class names it
+        if not isinstance(sys.exc_info()[1], OSError):
+            super().handleError(record)
+
+
 def set_up_log(file: Path | None = None, level: int = logging.INFO) -> None:
     """Send the package's log to the error stream and, if wanted, to a file of at most 4 times 2 MB."""
     handlers: list[logging.Handler] = [logging.StreamHandler(sys.stderr)]
     if file is not None:
-        handlers.append(RotatingFileHandler(file, maxBytes=2_000_000, backupCount=3, encoding="utf-8"))
+        handlers.append(_File(file, maxBytes=2_000_000, backupCount=3, encoding="utf-8"))
     plain = logging.Formatter("%(asctime)s %(levelname)s %(name)s: %(message)s", "%Y-%m-%dT%H:%M:%SZ")
     plain.converter = time.gmtime
     log = logging.getLogger("rimekeeper")

@@ -47,6 +47,8 @@ MOST_SAMPLES = 4_000
 GATHER = 0.2
 PROMPTS = 20
 STUCK = 10.0
+GAP = 60.0
+"""Seconds without a turn after which the machine slept or the daemon was stopped: nobody watched meanwhile."""
 
 Listener = Callable[[Glance, Sequence[Outcome]], None]
 """Called in the pipeline's thread after each commit. Must not block."""
@@ -65,6 +67,7 @@ class Pipeline:
         *,
         engine: Engine = core_engine,
         steady: Callable[[], float] = time.monotonic,
+        awake: Callable[[], float] = lambda: time.clock_gettime(time.CLOCK_BOOTTIME),
     ) -> None:
         """Take up where the last run stopped.
 
@@ -77,6 +80,7 @@ class Pipeline:
                 no ticks, no start entry.
             engine: what decides.
             steady: seconds that only grow, for retries.
+            awake: seconds that only grow, also while the machine sleeps.
         """
         self._plan, self._keeper, self._past = plan, keeper, past
         self._inbox, self._clock, self._engine, self._steady = inbox, clock, engine, steady
@@ -99,6 +103,7 @@ class Pipeline:
         self._newer = threading.Condition()
         self._stopping = threading.Event()
         self._thread: threading.Thread | None = None
+        self._awake = awake
 
         now = self._started_at = clock.now()
         state = engine.restore(recollection.slots)
@@ -223,9 +228,13 @@ class Pipeline:
         return not self._thread.is_alive()
 
     def _run(self) -> None:
+        turned = self._awake()
         while not self._stopping.is_set():
             try:
                 self._rest()
+                before, turned = turned, self._awake()
+                if turned - before > GAP:
+                    self._wake_up(Millis(round((turned - before) * 1_000)))
                 self.turn()
             except Exception:  # noqa: BLE001 - logged, and the kitchen goes on being watched
                 _LOG.exception("a fault in the pipeline; it goes on")
@@ -234,6 +243,13 @@ class Pipeline:
             self._finish()
         except Exception:  # noqa: BLE001 - logged, and the kitchen goes on being watched
             _LOG.exception("a fault at the end; what was not acknowledged will come again")
+
+    def _wake_up(self, slept: Millis) -> None:
+        """Nothing was watched for a while, as before a start: no silence is counted and no missed call made up."""
+        now = self._clock.now()
+        until = Instant(now - slept)
+        self._desk.advance([Started(at=now, watched_until=until)])
+        self._desk.add(own=[entries.slept(now, until, self._plan.zone)])
 
     def _rest(self) -> None:
         """Wait for something to do."""
