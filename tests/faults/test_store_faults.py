@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import logging
 import os
 import shutil
 import sqlite3
@@ -13,12 +15,14 @@ from contextlib import closing
 
 import pytest
 
+from rimekeeper.core import engine as core_engine
 from rimekeeper.core.errors import StoreBusyError, StoreFullError, StoreNewerError
 from rimekeeper.core.model import ProbeId
 from rimekeeper.keeping.reader import Reader
 from rimekeeper.keeping.store import Store
 from rimekeeper.runtime.clock import SystemClock
-from support.parts import NOON, CountedReceipt, Daemon, delivery, sample
+from rimekeeper.runtime.logs import set_up_log
+from support.parts import NOON, CountedReceipt, Daemon, delivery, kinds, sample
 
 
 def turn_later(daemon, seconds=10):
@@ -91,6 +95,33 @@ def test_no_room_at_the_start(small_disk):
     (small_disk / "ballast").write_bytes(b"x" * 1_020_000)
     with pytest.raises(StoreFullError, match=r"there is no space left for|the disk failed while"):
         Store(small_disk / "data")
+
+
+def test_a_disk_that_is_full_to_the_last_byte(small_disk, capsys):
+    folder = small_disk / "data"
+    folder.mkdir()
+    set_up_log(folder / "rimekeeper.log")
+    with (small_disk / "ballast").open("wb", buffering=0) as ballast, contextlib.suppress(OSError):
+        while ballast.write(b"x" * 4096):
+            pass
+    try:
+        logging.getLogger("rimekeeper.test").warning("the walk-in warms")
+        with pytest.raises(StoreFullError) as refusal:
+            Store(folder)
+    finally:
+        log = logging.getLogger("rimekeeper")
+        for handler in list(log.handlers):
+            log.removeHandler(handler)
+            handler.close()
+        log.propagate = True
+        log.setLevel(logging.NOTSET)
+    assert str(refusal.value) == (
+        f"the data folder {folder} can't be used (No space left on device). "
+        "Free some space on that disk, or choose another folder with --data."
+    )
+    said = capsys.readouterr().err
+    assert "the walk-in warms" in said
+    assert "Traceback" not in said
 
 
 LOCKER = """
@@ -306,3 +337,25 @@ def test_a_step_stands_between_what_came_before_and_after(tmp_path):
         daemon.give(delivery(sample("pan", 2.0, clock.now())))
         kinds = [type(item).__name__ for item in daemon.inbox.drain(100)]
     assert kinds == ["Delivery", "ClockStepped", "Delivery"]
+
+
+@pytest.mark.parametrize("by", [3_600_000, -3_600_000])
+def test_a_step_that_the_pipeline_itself_sees_goes_before_its_tick(tmp_path, by):
+    """Else every probe would be called silent for an hour, and time would be an hour ahead from then on."""
+    machine = Machine()
+    clock = SystemClock(lambda: machine.wall, lambda: machine.steady)
+    with Daemon(tmp_path, clock=clock, engine=core_engine) as daemon:
+        clock.on_step = daemon.inbox.put
+        daemon.give(delivery(sample("pan", 20.0, clock.now())))
+        daemon.pipeline.turn()
+        machine.passes(1_000)
+        machine.wall += by
+        for _ in range(3):
+            daemon.pipeline.turn()
+            machine.passes(100)
+        state = daemon.pipeline.glance().state
+        assert state.clock.now == machine.wall - 100
+        assert not state.probes[ProbeId("pan")].silent
+        said = kinds(daemon.reader.entries())
+    assert said.count("clock.stepped") == 1
+    assert said.count("probe.health") == 1  # heard for the first time, and not silent since

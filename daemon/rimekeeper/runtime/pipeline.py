@@ -271,12 +271,16 @@ class Pipeline:
         desk = self._desk
         # Nothing more can be taken in: then time stands still too, or every probe would be called silent.
         full = desk.full
+        # Looked at before the inbox: if it was stepped, the word of it is in there, and must go before the tick.
+        now = self._clock.now()
         items = [] if full else self._inbox.drain(MOST_SAMPLES)
         group = self._reception.receive(items)
         if isinstance(self._clock, EventClock) and group.heard_until is not None:
             self._clock.follow(group.heard_until)
-        now = self._clock.now()
-        desk.advance([*group.events, Tick(at=now)] if self._live and not full else group.events)
+            now = self._clock.now()
+        # With more waiting, the step may be still in there; the samples themselves carry time on meanwhile.
+        ticks = self._live and not full and not self._inbox.backlog
+        desk.advance([*group.events, Tick(at=now)] if ticks else group.events)
         desk.add(group.tokens, group.results, group.receipts)
         outcomes = self._save(now)
         if not desk.trouble:
