@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import fcntl
 import os
 from pathlib import Path
@@ -36,8 +37,12 @@ class FolderLock:
                 f"the data folder {folder} is in use by another Rimekeeper (process {holder}). "
                 "Stop that one first, or give this one a folder of its own with --data."
             ) from None
-        os.ftruncate(self._descriptor, 0)
-        os.pwrite(self._descriptor, f"{os.getpid()}\n".encode(), 0)
+        try:
+            os.ftruncate(self._descriptor, 0)
+            os.pwrite(self._descriptor, f"{os.getpid()}\n".encode(), 0)
+        except OSError as fault:
+            self.release()
+            raise _unusable(folder, fault) from fault
 
     def release(self) -> None:
         """Let go; safe to call twice. The file stays: deleting it would let two daemons hold two files."""
@@ -59,7 +64,12 @@ def make_folder(folder: Path) -> None:
 
 
 def _unusable(folder: Path, fault: OSError) -> StoreFullError:
+    remedy = (
+        "Free some space on that disk"
+        if fault.errno in (errno.ENOSPC, errno.EDQUOT)
+        else "Give Rimekeeper the right to write there"
+    )
     return StoreFullError(
         f"the data folder {folder} can't be used ({fault.strerror}). "
-        "Give Rimekeeper the right to write there, or choose another folder with --data."
+        f"{remedy}, or choose another folder with --data."
     )

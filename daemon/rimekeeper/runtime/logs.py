@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import sys
 import threading
@@ -44,6 +45,11 @@ class _File(RotatingFileHandler):
     def handleError(self, record: logging.LogRecord) -> None:  # noqa: N802  the base class names it
         if not isinstance(sys.exc_info()[1], OSError):
             super().handleError(record)
+
+    def close(self) -> None:
+        """Close; what the full disk did not take is lost here and stands in the error stream."""
+        with contextlib.suppress(OSError):
+            super().close()
 
 
 def set_up_log(file: Path | None = None, level: int = logging.INFO) -> None:
