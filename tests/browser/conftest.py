@@ -90,7 +90,7 @@ def open_page(chromium, server):
             "request",
             lambda r: complaints.append(f"asks {r.url}") if not r.url.startswith(server.address) else None,
         )
-        page.goto(server.address + path)
+        page.goto(server.address + path, wait_until="domcontentloaded")
         page.wait_for_function("document.body.dataset.live !== undefined")
         return page
 
