@@ -73,7 +73,9 @@ def check(kitchen: Annotated[Path, typer.Argument(help="Kitchen file.")] = DEFAU
     if errors:
         raise typer.Exit(Exit.CONFIG)
     warned = f" ({len(problems)} to look at)" if problems else ""
-    console.print(f"{kitchen} and its sheets are in order{warned}.", markup=False, highlight=False)
+    console.print(
+        f"{kitchen} and its sheets are in order{warned}.", markup=False, highlight=False, soft_wrap=True
+    )
 
 
 @app.command()
@@ -128,7 +130,7 @@ def replay(
             file, kitchen, data, speed, sheet, tuple(bind or ()),
             lambda share: progress.update(task, completed=share),
         )  # fmt: skip
-    console.print(summary, markup=False, highlight=False)
+    console.print(summary, markup=False, highlight=False, soft_wrap=True)
 
 
 _CODES: tuple[tuple[type[RimekeeperError], Exit], ...] = (

@@ -35,7 +35,7 @@ def _give(data: Path | None, who: str, **body: Any) -> None:
     answer = give(
         find_contact(daemon_folder(data)), {**body, "who": who or _login(), "where": "command line"}
     )
-    console.print(answer["sentence"], markup=False, highlight=False)
+    console.print(answer["sentence"], markup=False, highlight=False, soft_wrap=True)
 
 
 @batch_app.command()

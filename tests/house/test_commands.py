@@ -40,6 +40,13 @@ def test_export_of_a_batch_that_never_was(tmp_path):
     assert refused.stdout == ""
 
 
+def test_what_a_command_says_is_one_line_for_whoever_reads_it_by_a_program(tmp_path):
+    file = write(tmp_path / "n.csv", "time_ms,probe,celsius\n" + climb("pan", 20.0, 0.1, 3))
+    told = command("replay", file, "--data", tmp_path / "out", COLUMNS="40").stdout
+    assert told.count("\n") == 1
+    assert told.startswith("3 readings stored in ")
+
+
 def test_a_contact_file_that_names_no_address(tmp_path):
     write(tmp_path / "daemon.json", '{"address": "kitchen", "token": "x"}')
     refused = command("batch", "list", "--data", tmp_path)
