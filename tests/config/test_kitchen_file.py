@@ -300,3 +300,12 @@ def test_links_that_only_this_machine_can_open(tmp_path):
     ]
     house = kitchen + '[web]\nhost = "192.168.1.5"\n'
     assert said(tmp_path, house) == []
+
+
+def test_a_table_with_a_faulty_key_is_still_seen_together_with_the_others(tmp_path):
+    """Every fault at once: the typo in a table does not hide that its source is not there."""
+    kitchen = changed(KITCHEN, 'name = "Pan"\n', 'name = "Pan"\nunti = "C"\n')
+    kitchen = changed(kitchen, 'source = "stove"', 'source = "stowe"')
+    messages = said(tmp_path, kitchen)
+    assert any('there is no key "unti" here' in message for message in messages)
+    assert any('there is no source "stowe"' in message for message in messages)

@@ -19,6 +19,9 @@ from rimekeeper.config.quantities import shown
 from rimekeeper.config.toml_text import TomlText
 
 M = TypeVar("M", bound=BaseModel)
+_DEEP = 3
+"""A key of a named table, such as ("probe", "pan", "unit")."""
+_MEANT = frozenset({"channel", "after", "approach", "advance", "target", "hold", "lasts"})
 
 
 @dataclass(frozen=True)
@@ -68,11 +71,39 @@ def validate(text: TomlText, kind: type[M], stand_ins: Mapping[str, Any]) -> Val
     except ValidationError as fault:
         errors = fault.errors()
     problems = tuple(_problem(text, kind, error) for error in errors)
-    document, positions = _without([tuple(e["loc"]) for e in errors], text.document, stand_ins)
+    pruned = _pruned(errors, text.document)
+    try:
+        return Validated(text, kind.model_validate(pruned), problems)
+    except ValidationError as fault:
+        errors = fault.errors()
+    document, positions = _without([tuple(e["loc"]) for e in errors], pruned, stand_ins)
     try:
         return Validated(text, kind.model_validate(document), problems, positions)
     except ValidationError:
         return Validated(text, None, problems, positions)
+
+
+def _pruned(errors: Iterable[ErrorDetails], document: Mapping[str, Any]) -> dict[str, Any]:
+    """The document without the faulty keys that a table can do without, so that the rest of it is looked at too.
+
+    Not those whose default means something else than what was meant: that would make faults of its own.
+    """
+    left = copy.deepcopy(dict(document))
+    for error in errors:
+        path = tuple(error["loc"])
+        if error["type"] not in ("extra_forbidden", "value_error") or len(path) < _DEEP:
+            continue
+        if path[-1] in _MEANT or not isinstance(path[-1], str):
+            continue
+        table: Any = left
+        for step in path[:-1]:
+            found = isinstance(table, dict | list) and (
+                step in table if isinstance(table, dict) else isinstance(step, int) and 0 <= step < len(table)
+            )
+            table = table[step] if found else None
+        if isinstance(table, dict):
+            table.pop(path[-1], None)
+    return left
 
 
 def _without(
