@@ -89,10 +89,10 @@ class House:
 
     def start(self) -> None:
         """Begin to watch, in this order: decide and keep, show, call, listen."""
-        self.pipeline.start()
-        self._server.start()
         contact = leave_contact(self._folder, Contact(self.address, self._token), os.getpid())
         self._closing.callback(contact.unlink, missing_ok=True)
+        self.pipeline.start()
+        self._server.start()
         self._outbox.start()
         self._schedule.start()
         intakes: list[Intake] = [*self._ports, *self.brokers.values()]
@@ -198,9 +198,9 @@ def run(kitchen: Path, data: Path | None, port: int | None) -> None:
         _LOG.warning("%s", problem)
     house = House(loaded, folder, port)
     with _stop_signal() as asked:
-        house.start()
-        console.print(f"Watching {loaded.plan.name}: {house.address}/", markup=False, highlight=False)
         try:
+            house.start()
+            console.print(f"Watching {loaded.plan.name}: {house.address}/", markup=False, highlight=False)
             asked.wait()
         finally:
             house.stop()
@@ -220,8 +220,8 @@ def demo(port: int, data: Path, seconds: float | None) -> None:
             store.commit(kitchen.opening(loaded.plan, SystemClock().now()))
         house = House(loaded, kitchen.data_folder, port)
         asked = closing.enter_context(_stop_signal())
-        house.start()
         closing.callback(house.stop)
+        house.start()
         kitchen.follow(loaded.plan, house.pipeline.glance, house.pipeline.command)
         console.print(
             f"Slipway Ices, a simulated kitchen: {house.address}/\n"
