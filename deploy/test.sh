@@ -3,7 +3,8 @@
 set -eu
 cd "$(dirname "$0")/.."
 . deploy/environment.sh
-install_debian mosquitto chromium openssl fonts-dejavu-core
+# libatomic1 is what the browser driver of the tests needs and a small system lacks.
+install_debian mosquitto chromium openssl fonts-dejavu-core libatomic1
 make_environment requirements-test.lock "${RIMEKEEPER_TEST_ENV:-.venv-test}"
 bin=$(dirname "$PY")
 "$bin/ruff" check
