@@ -40,12 +40,12 @@ def database(tmp_path_factory):
 
 @pytest.fixture
 def slipway(database):
-    """A kitchen that goes on: every half second its probes speak again."""
+    """A kitchen that goes on: every second its probes speak again."""
     kitchen = Slipway(database, glance(time.time_ns() // 1_000_000))
     over = threading.Event()
 
     def go_on():
-        while not over.wait(0.5):
+        while not over.wait(1.0):
             kitchen.move(time.time_ns() // 1_000_000)
 
     thread = threading.Thread(target=go_on)
@@ -63,18 +63,32 @@ def server(slipway):
     served.stop()
 
 
+@pytest.fixture(scope="session")
+def contexts(chromium):
+    """One browser context for each way to look; what a page keeps is kept by its port, so tests don't meet in it."""
+    made = {}
+
+    def of(scheme, more):
+        key = (scheme, *sorted(more.items()))
+        if key not in made:
+            made[key] = chromium.new_context(color_scheme=scheme, **more)
+        return made[key]
+
+    yield of
+    for context in made.values():
+        context.close()
+
+
 @pytest.fixture
-def open_page(chromium, server):
+def open_page(contexts, server):
     """Open a path at a size; at the end nothing may have been complained about."""
-    contexts, complaints = [], []
+    pages, complaints = [], []
 
     def opened(path="/", size="tablet", scheme="light", expect_loss=False, refusals=False, **more):
         width, height = SIZES[size]
-        context = chromium.new_context(
-            viewport={"width": width, "height": height}, color_scheme=scheme, **more
-        )
-        contexts.append(context)
-        page = context.new_page()
+        page = contexts(scheme, more).new_page()
+        pages.append(page)
+        page.set_viewport_size({"width": width, "height": height})
         page.set_default_timeout(10_000)
         if not expect_loss:
             page.on(
@@ -95,8 +109,8 @@ def open_page(chromium, server):
         return page
 
     yield opened
-    for context in contexts:
-        context.close()
+    for page in pages:
+        page.close()
     assert complaints == []
 
 

@@ -33,7 +33,8 @@ def test_a_page_fits_and_can_be_read_and_hit_at_every_size(open_page, picture, n
         assert scroll <= inner, size
         assert page.evaluate(SMALL_CONTROLS) == [], size
         assert page.evaluate(NAMELESS) == [], size
-        for scheme in ("light", "dark"):
+        # Colours are the same at every size but for what only the narrowest and the widest layout show.
+        for scheme in ("light", "dark") if size in ("phone", "wall") else ():
             page.emulate_media(color_scheme=scheme)
             picture(page, f"{name}-{size}-{scheme}")
             assert page.evaluate(CONTRAST) == [], (size, scheme)
