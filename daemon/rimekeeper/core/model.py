@@ -138,7 +138,8 @@ class Receipt(Protocol):
 class Sample:
     """One number as it came from an edge, before anything is believed about it.
 
-    ``value`` is in ``scale``; it may be NaN or infinite. ``taken_at`` is the probe's own stamp, or None when
+    ``value`` is in ``scale``, or without one in what the probe's plan says (a scale, or a sensor's ohm or millivolt);
+    it may be NaN or infinite. ``taken_at`` is the probe's own stamp, or None when
     the message carried none; whether it is used is the probe's ``clock`` setting. ``arrived_at`` is stamped
     by the edge from the daemon's clock and never decreases within a source.
     """
@@ -194,7 +195,7 @@ class SourceState:
 class Reading:
     """One probe, one instant, one value, one quality.
 
-    ``raw`` is what the instrument said, in its own scale, and is never changed; ``celsius`` is what is
+    ``raw`` is what the instrument said, in its own scale (or ohm, millivolt …), and is never changed; ``celsius`` is what is
     believed after conversion and correction, None when no number could be had.
     """
 

@@ -26,6 +26,7 @@ from rimekeeper.core.model import (
     Temperature,
     TemperatureDifference,
 )
+from rimekeeper.core.sensing.sensors.contract import Sensor
 
 
 class Priority(enum.IntEnum):
@@ -99,6 +100,8 @@ class ProbePlan:
     lowest: Temperature = Temperature(-60.0)
     highest: Temperature = Temperature(200.0)
     max_rate_kelvin_per_second: float = 10.0
+    sensor: Sensor | None = None
+    """What turns a number without a scale into a temperature; None where the instrument does that itself."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ from rimekeeper.core.model import (
     Sample,
 )
 from rimekeeper.core.plan import ProbePlan
+from rimekeeper.core.sensing.sensors.contract import Refusal
 from rimekeeper.core.state import ProbeSlot
 
 EARLIEST_STAMP = Instant(1_577_836_800_000)
@@ -114,7 +115,14 @@ def _dated(probe: ProbePlan, slot: ProbeSlot, sample: Sample) -> tuple[Instant, 
 def _converted(probe: ProbePlan, sample: Sample) -> tuple[float | None, Quality, Reason]:
     if not math.isfinite(sample.value):
         return None, Quality.BAD, Reason.NOT_A_NUMBER
-    celsius = (sample.scale or probe.scale).to_celsius(sample.value)
+    # A number that came with its scale is a temperature already, whatever the probe usually sends.
+    if probe.sensor is not None and sample.scale is None:
+        found = probe.sensor.to_celsius(sample.value)
+        if isinstance(found, Refusal):
+            return None, Quality.BAD, found.reason
+        celsius = found
+    else:
+        celsius = (sample.scale or probe.scale).to_celsius(sample.value)
     if not probe.lowest.celsius <= celsius <= probe.highest.celsius:
         return None, Quality.BAD, Reason.OUT_OF_RANGE
     return celsius, Quality.GOOD, Reason.NONE
