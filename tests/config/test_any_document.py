@@ -12,7 +12,7 @@ VALUES = st.sampled_from(
      "[{}]", "{}", "{ a = 1 }", "{ name = 2 }", "2026-11-25", "07:00:00", '"\\u0000"', '"' + "x" * 500 + '"']
 )  # fmt: skip
 EXTRA = st.sampled_from(
-    ["kitchen = 1", "[probe]", "[probe.x]", "[[probe]]", "[station.pan.ceiling]", "[[stage]]", "[mix]", "[[role]]",
+    ["kitchen = 1", "[probe]", "[probe.x]", "[probe.pan.sensor]\nkind = 3", '[probe.pan.sensor]\nkind = "pt100"\nlead = {}', 'sensor = "loop"', "[[probe]]", "[station.pan.ceiling]", "[[stage]]", "[mix]", "[[role]]",
      "[serial]\nx = 1", "[mqtt.house.tls]", "[callout]", "[[button]]", "[sheet.x]", "web = []", 'serial."" = {}']
 )  # fmt: skip
 

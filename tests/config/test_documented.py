@@ -9,6 +9,7 @@ from pydantic import BaseModel
 
 from rimekeeper.config.kitchen import KitchenFile
 from rimekeeper.config.sheet import SheetFile
+from rimekeeper.core.sensing.sensors import SENSORS
 
 README = (Path(__file__).parents[2] / "config" / "README.md").read_text()
 
@@ -40,7 +41,11 @@ def words_of(text):
     return words
 
 
-SETTINGS = sorted({*settings_of(KitchenFile), *settings_of(SheetFile)})
+SENSOR_KEYS = {
+    ("sensor", "kind"),
+    *((kind.name, p.name) for kind in SENSORS.values() for p in kind.parameters),
+}
+SETTINGS = sorted({*settings_of(KitchenFile), *settings_of(SheetFile), *SENSOR_KEYS})
 WORDS = words_of(README)
 
 
@@ -54,6 +59,11 @@ def test_settings_are_found():
 @pytest.mark.parametrize(("model", "name"), SETTINGS)
 def test_a_setting_is_documented(model, name):
     assert name in WORDS, f"{name} of {model} is not in config/README.md"
+
+
+@pytest.mark.parametrize("kind", SENSORS)
+def test_a_kind_of_sensor_is_documented(kind):
+    assert f'`"{kind}"`' in README
 
 
 def test_nothing_is_documented_that_does_not_exist():

@@ -8,6 +8,8 @@ from config.files import KITCHEN, SHEET, changed, kitchen_at
 from rimekeeper.config.loading import check, load
 from rimekeeper.core.model import ClockTrust, Scale, SheetId, Temperature, TemperatureDifference
 from rimekeeper.core.plan import Advance, Approach, Priority, Side, StationKind
+from rimekeeper.core.sensing.sensors.platinum import PlatinumSensor
+from rimekeeper.core.sensing.sensors.thermistor import SteinhartHartSensor
 
 REPOSITORY = Path(__file__).parents[2]
 
@@ -44,6 +46,21 @@ def test_probes_stations_people(tmp_path):
     assert policy.priorities == {Priority.HIGH, Priority.CRITICAL}
     assert (policy.steps[0].people, policy.steps[0].wait, policy.repeat_every) == (("ada",), 300_000, 600_000)
     assert {s.id: s.kind for s in plan.sources.values()} == {"stove": "serial", "house": "mqtt"}
+
+
+def test_a_sensor_by_its_kind_and_by_a_table(tmp_path):
+    bare = load(
+        kitchen_at(tmp_path, changed(KITCHEN, 'name = "Pan"\n', 'name = "Pan"\nsensor = "pt1000"\n'))
+    ).plan
+    # IEC 60751: a Pt1000 has 1385.055 ohm at 100 °C.
+    assert bare.probes["pan"].sensor.to_celsius(1385.055) == pytest.approx(100.0, abs=1e-3)
+    assert bare.probes["walkin"].sensor is None
+    table = '[probe.pan.sensor]\nkind = "steinhart-hart"\na = 8.81886e-4\nb = 2.523843e-4\nc = 1.888931e-7\n'
+    plan = load(kitchen_at(tmp_path, changed(KITCHEN, "[probe.walkin]\n", f"{table}[probe.walkin]\n"))).plan
+    assert plan.probes["pan"].sensor == SteinhartHartSensor(8.81886e-4, 2.523843e-4, 1.888931e-7)
+    table = 'sensor = { kind = "pt100", ice_resistance = "0.1001 kohm", lead = "0.4 ohm" }\n'
+    plan = load(kitchen_at(tmp_path, changed(KITCHEN, 'name = "Pan"\n', f'name = "Pan"\n{table}'))).plan
+    assert plan.probes["pan"].sensor == PlatinumSensor(pytest.approx(100.1), 0.4)
 
 
 def test_stages_and_their_defaults(tmp_path):

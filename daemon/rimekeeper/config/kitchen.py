@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo
 
 from pydantic import AfterValidator, Field, field_validator, model_validator
 
 from rimekeeper.config.edges import MqttSettings, SerialSettings, Strict
-from rimekeeper.config.quantities import DifferenceText, DurationText, RateText, TemperatureText
+from rimekeeper.config.quantities import DifferenceText, DurationText, RateText, TemperatureText, shown
 from rimekeeper.core.model import Temperature, TemperatureDifference
 
 _ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}")
@@ -97,6 +97,15 @@ class ProbeSettings(Strict):
     lowest: TemperatureText = Temperature(-60.0)
     highest: TemperatureText = Temperature(200.0)
     fastest: RateText = 10.0
+    sensor: str | dict[str, Any] | None = None
+    """``"pt100"``, or a table with ``kind`` and its parameters; what is possible stands in the registry of the core."""
+
+    @field_validator("sensor", mode="before")
+    @classmethod
+    def _text_or_table(cls, sensor: object) -> object:
+        if not isinstance(sensor, str | dict):
+            raise ValueError(f'{shown(sensor)} is no sensor; write its kind, such as "pt100", or a table')  # noqa: TRY004
+        return sensor
 
 
 class LimitSettings(Strict):

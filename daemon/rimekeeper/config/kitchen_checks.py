@@ -9,6 +9,7 @@ from pathlib import Path
 from rimekeeper.config.key_lines import KeyPath
 from rimekeeper.config.kitchen import CalloutSettings, KitchenFile, LimitSettings
 from rimekeeper.config.problems import Problem
+from rimekeeper.config.sensor_tables import read_sensor
 from rimekeeper.config.validation import Validated, suggestion
 
 SHORTEST_REPEAT = 1_000
@@ -83,6 +84,23 @@ def probes(kitchen: KitchenUnderCheck) -> Iterator[Problem]:
                 'Write a length such as "60 s".',
             )
         yield from _channel_exists(kitchen, (*path, "channel"), probe.source, channel)
+
+
+def sensors(kitchen: KitchenUnderCheck) -> Iterator[Problem]:
+    """Sensors: kinds that exist, parameters that a sensor can have, and no scale beside them."""
+    for name, probe in kitchen.file.probe.items():
+        if probe.sensor is None:
+            continue
+        path = ("probe", name)
+        if "unit" in probe.model_fields_set:
+            yield kitchen.problem(
+                (*path, "unit"),
+                "unit is for an instrument that sends temperatures, and this probe has a sensor",
+                "Remove unit, or sensor.",
+            )
+        for fault in read_sensor(probe.sensor).faults:
+            say = kitchen.warning if fault.only_a_warning else kitchen.problem
+            yield say((*path, "sensor", *fault.path), fault.what, fault.remedy)
 
 
 def _channel_exists(
@@ -308,4 +326,4 @@ def unused(kitchen: KitchenUnderCheck) -> Iterator[Problem]:
             )
 
 
-KITCHEN_CHECKS = (sources, probes, stations, people, callouts, buttons, links, unused)
+KITCHEN_CHECKS = (sources, probes, sensors, stations, people, callouts, buttons, links, unused)

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from rimekeeper.config.edges import MqttSettings, SerialSettings
 from rimekeeper.config.kitchen import ChannelSettings, KitchenFile, LimitSettings
+from rimekeeper.config.sensor_tables import sensor_of
 from rimekeeper.config.sheet import USUAL_APPROACH, SheetFile, StageSettings
 from rimekeeper.config.sheet_checks import predecessors
 from rimekeeper.core.model import (
@@ -71,6 +72,7 @@ def kitchen_plan(file: KitchenFile, sheets: Mapping[SheetId, SheetPlan]) -> Kitc
                 lowest=probe.lowest,
                 highest=probe.highest,
                 max_rate_kelvin_per_second=probe.fastest,
+                sensor=sensor_of(probe.sensor),
             )
             for name, probe in file.probe.items()
         },
