@@ -15,6 +15,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from rimekeeper.cli_batch import alarms_app, batch_app
 from rimekeeper.cli_common import DataOption, Exit, KitchenOption, complaints, console
+from rimekeeper.cli_compute import compute
 from rimekeeper.core.errors import ConfigError, EdgeError, RimekeeperError, StoreError
 
 app = typer.Typer(
@@ -28,6 +29,7 @@ app = typer.Typer(
 )
 app.add_typer(batch_app, name="batch")
 app.add_typer(alarms_app, name="alarms")
+app.command()(compute)
 
 DEFAULT_KITCHEN = Path("kitchen.toml")
 
