@@ -79,6 +79,16 @@ def test_the_junction_is_added_as_voltage_never_as_temperature():
     assert abs(uncompensated.to_celsius(measured) + 25.0 - -20.0) > 1.0
 
 
+def test_a_thermistor_of_more_ohms_than_a_line_can_carry_is_refused_at_that_temperature():
+    """Its resistance would be beyond 100 Mohm in the cold, where its line counts as open."""
+    large = {"nominal": 5e6, "a": 1e-4, "b": 2.0e-4, "c": 0.0}
+    for name in ("ntc-beta", "steinhart-hart"):
+        sensor = SENSORS[name].build(parameters(SENSORS[name]) | large)
+        assert sensor.from_celsius(-60.0).reason is Reason.OUT_OF_RANGE
+        assert "100 Mohm" in sensor.from_celsius(-60.0).why
+        assert sensor.to_celsius(sensor.from_celsius(60.0)) == pytest.approx(60.0, abs=1e-6)
+
+
 @pytest.mark.parametrize(
     "points",
     [

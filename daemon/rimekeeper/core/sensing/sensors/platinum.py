@@ -29,8 +29,7 @@ COLDEST, HOTTEST = -200.0, 850.0
 SHORTED, OPEN = 0.02, 10.0
 """Shares of R0 below and above which the wires are at fault and not the temperature (common practice)."""
 
-_CLOSE = 1e-9
-_MOST_STEPS = 12
+_STEPS = 3
 _EDGE = 1e-12
 """Rounding allowed at the two ends of the range, as a share of R0."""
 
@@ -59,14 +58,11 @@ class PlatinumSensor:
         celsius = (-A + math.sqrt(A * A - 4.0 * B * (1.0 - ratio))) / (2.0 * B)
         if ratio >= 1.0:
             return celsius
-        for _ in range(_MOST_STEPS):
-            # One pass of Horner for the function and its slope; the quadratic guess is at most 2.5 K off.
-            step = (ratio_at(celsius) - ratio) / (
+        # The quadratic guess is at most 2.5 K off, and each step squares what is left of that.
+        for _ in range(_STEPS):
+            celsius -= (ratio_at(celsius) - ratio) / (
                 A + celsius * (2.0 * B + celsius * (4.0 * C * celsius - 300.0 * C))
             )
-            celsius -= step
-            if -_CLOSE < step < _CLOSE:
-                break
         return celsius
 
     def from_celsius(self, celsius: float) -> float | Refusal:

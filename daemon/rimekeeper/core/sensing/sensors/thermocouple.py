@@ -84,7 +84,7 @@ class Curve:
         found = low + along * (first + along * (second + along * third))
         if self._close[place]:
             return found
-        for _ in range(_MOST_STEPS):
+        for _ in range(_MOST_STEPS):  # pragma: no branch - it is close long before; the bound is for safety
             step = (self.microvolts(found) - microvolts) * slope
             found -= step
             if found <= low or found >= high:
