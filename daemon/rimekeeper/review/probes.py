@@ -42,7 +42,7 @@ def probe_view(glance: Glance, probe: ProbeId, now: Instant, wording: Wording) -
         "quality": slot.quality.name.lower() if slot.last_at is not None else "none",
         "reason": slot.reason.value,
         "raw": slot.raw if slot.raw is not None and abs(slot.raw) < float("inf") else None,
-        "scale": plan.scale.value if plan else None,
+        "scale": plan.scale.value if plan and plan.sensor is None else None,
         "taken_at": slot.last_at,
         "taken_shown": wording.when(slot.last_at, now),
         "age_ms": None if slot.last_at is None else max(0, now - slot.last_at),
