@@ -8,7 +8,7 @@ from rimekeeper.core.draft import Draft
 from rimekeeper.core.errors import RefusedError
 from rimekeeper.core.messages import EndBatch, HoldBatch, NoteBatch, ResumeBatch, ScrapBatch
 from rimekeeper.core.model import Actor, Instant, Millis, StageId
-from rimekeeper.core.state import BatchSlot, StagePhase, StageRun
+from rimekeeper.core.state import BatchPhase, BatchSlot, StagePhase, StageRun
 from rimekeeper.core.tracking.advancing import refuse_unmet
 from rimekeeper.core.tracking.checks.target import broken
 from rimekeeper.core.tracking.phases import BatchMove, StageMove, batch_after, moved
@@ -86,18 +86,7 @@ def scrap(draft: Draft, batch: BatchSlot, command: ScrapBatch, actor: Actor, at:
         raise RefusedError(f"To scrap batch {batch.batch}, say why: the record needs the reason.")
     sentence = f"Batch {batch.batch} was scrapped."
     draft.write(at, "batch.scrapped", sentence, actor=actor, batch=batch.batch, why=command.why)
-    stages = tuple(_left(run, StageMove.ABANDON, at) for run in batch.stages)
-    after = replace(
-        batch,
-        phase=phase,
-        ended=at,
-        held_since=None,
-        stages=stages,
-        before=None,
-        before_spans=None,
-        last_by=actor,
-    )
-    put_in_place(draft, batch, after, at)
+    put_in_place(draft, batch, _over(batch, phase, StageMove.ABANDON, actor, at), at)
     return sentence
 
 
@@ -131,19 +120,22 @@ def end(draft: Draft, batch: BatchSlot, command: EndBatch, actor: Actor, at: Ins
         why=command.why,
         facts=(("early", bool(early)),),
     )
-    stages = tuple(_left(run, StageMove.END, at) for run in batch.stages)
-    after = replace(
+    put_in_place(draft, batch, _over(batch, phase, StageMove.END, actor, at), at)
+    return sentence
+
+
+def _over(batch: BatchSlot, phase: BatchPhase, move: StageMove, actor: Actor, at: Instant) -> BatchSlot:
+    """The batch when it is over: nothing of it is under way and nothing can be taken back."""
+    return replace(
         batch,
         phase=phase,
         ended=at,
         held_since=None,
-        stages=stages,
+        stages=tuple(_left(run, move, at) for run in batch.stages),
         before=None,
         before_spans=None,
         last_by=actor,
     )
-    put_in_place(draft, batch, after, at)
-    return sentence
 
 
 def _left(run: StageRun, move: StageMove, at: Instant) -> StageRun:
