@@ -8,6 +8,7 @@ import os
 import secrets
 import signal
 import threading
+import time
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -42,6 +43,8 @@ from rimekeeper.web import build_app
 from rimekeeper.web.serving import Server
 
 _LOG = logging.getLogger(__name__)
+
+LOOK_UP = 1.0
 
 
 class House:
@@ -101,7 +104,6 @@ class House:
 
     def stop(self) -> None:
         """Write what has arrived, acknowledge it, and close. What comes after that a broker keeps for us."""
-        self._schedule.stop()
         for port in self._ports:
             port.stop()
         # What became of the last call-outs is still to be written.
@@ -111,6 +113,7 @@ class House:
             _LOG.error("the last readings could not be written in time; a broker sends its own again")
         for broker in self.brokers.values():
             broker.stop()
+        self._schedule.stop()
         self._closing.close()
 
     def _pages(self, loaded: Loaded, port: int | None) -> Server:
@@ -188,6 +191,15 @@ def _stop_signal() -> Iterator[threading.Event]:
             signal.signal(number, handler)
 
 
+def _wait_for(asked: threading.Event, seconds: float | None = None) -> None:
+    """Wait, looking up every second: a signal that another thread got is dealt with only when this one moves."""
+    ends = None if seconds is None else time.monotonic() + seconds
+    while ends is None or time.monotonic() < ends:
+        left = LOOK_UP if ends is None else max(0.0, min(LOOK_UP, ends - time.monotonic()))
+        if asked.wait(left):
+            return
+
+
 def run(kitchen: Path, data: Path | None, port: int | None) -> None:
     """Watch the kitchen until a signal comes."""
     loaded = load(kitchen)
@@ -201,7 +213,7 @@ def run(kitchen: Path, data: Path | None, port: int | None) -> None:
         try:
             house.start()
             console.print(f"Watching {loaded.plan.name}: {house.address}/", markup=False, highlight=False)
-            asked.wait()
+            _wait_for(asked)
         finally:
             house.stop()
 
@@ -235,7 +247,7 @@ def demo(port: int, data: Path, seconds: float | None) -> None:
         filler.start()
         closing.callback(filler.join, 30.0)
         closing.callback(asked.set)
-        asked.wait(seconds)
+        _wait_for(asked, seconds)
 
 
 def _fill_in(kitchen: DemoKitchen, plan: KitchenPlan, pipeline: Pipeline, ended: threading.Event) -> None:

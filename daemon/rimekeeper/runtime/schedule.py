@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import threading
 from collections.abc import Callable
 from zoneinfo import ZoneInfo
 
@@ -15,6 +16,9 @@ _LOG = logging.getLogger(__name__)
 
 MISSED = 6 * 3_600
 """A job that could not run at its time still runs when it is no more than this late, in seconds."""
+
+
+PATIENCE = 2.0
 
 
 class Schedule:
@@ -48,9 +52,13 @@ class Schedule:
         self._scheduler.start()
 
     def stop(self) -> None:
-        """End without waiting for a job under way; safe to call twice."""
+        """End without waiting for a job under way, nor for ever for the scheduler; safe to call twice."""
         if self._scheduler.running:
-            self._scheduler.shutdown(wait=False)
+            ending = threading.Thread(
+                target=self._scheduler.shutdown, kwargs={"wait": False}, name="schedule ends", daemon=True
+            )
+            ending.start()
+            ending.join(PATIENCE)
 
 
 def care_for_the_store(schedule: Schedule, pipeline: Pipeline, keeper: Keeper) -> None:
