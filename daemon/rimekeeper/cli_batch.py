@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 import typer
 from rich.table import Column, Table
 
-from rimekeeper.cli_common import DataOption, console, daemon_folder
+from rimekeeper.cli_common import DataOption, bindings_of, console, daemon_folder
 from rimekeeper.core.errors import RefusedError
 from rimekeeper.remote import ask, find_contact, give
 
@@ -50,12 +50,7 @@ def start(
     data: DataOption = None,
 ) -> None:
     """Start a batch of a sheet; every role needs a free probe."""
-    bindings = {}
-    for pair in bind:
-        role, sign, probe = pair.partition("=")
-        if not (role and sign and probe):
-            raise RefusedError(f'"{pair}" is not a binding; write ROLE=PROBE, such as pan=stove-pan.')
-        bindings[role] = probe
+    bindings = dict(bindings_of(bind))
     _give(data, who, command="start", sheet=sheet, bindings=bindings, lot=lot, note=note)
 
 

@@ -5,11 +5,14 @@ from __future__ import annotations
 import enum
 import os
 import tomllib
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Annotated
 
 import typer
 from rich.console import Console
+
+from rimekeeper.core.errors import RefusedError
 
 console = Console()
 complaints = Console(stderr=True)
@@ -56,3 +59,18 @@ def daemon_folder(given: Path | None) -> Path:
     except (OSError, ValueError):
         named = None
     return data_folder(None, kitchen.parent / named if isinstance(named, str) else None)
+
+
+def bindings_of(pairs: Iterable[str]) -> tuple[tuple[str, str], ...]:
+    """Role and probe of each ROLE=PROBE.
+
+    Raises:
+        RefusedError: one of them is not such a pair.
+    """
+    found = []
+    for pair in pairs:
+        role, sign, probe = pair.partition("=")
+        if not (role and sign and probe):
+            raise RefusedError(f'"{pair}" is not a binding; write ROLE=PROBE, such as pan=stove-pan.')
+        found.append((role, probe))
+    return tuple(found)

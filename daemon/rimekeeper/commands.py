@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 
 from rich.table import Table
 
-from rimekeeper.cli_common import console, data_folder
+from rimekeeper.cli_common import bindings_of, console, data_folder
 from rimekeeper.config.loading import load
 from rimekeeper.core.errors import RefusedError, StoreError
 from rimekeeper.core.messages import StartBatch
@@ -187,7 +187,9 @@ def replay(
         pipeline.start()
         try:
             if sheet:
-                command = StartBatch(SheetId(sheet), _bindings(bind))
+                command = StartBatch(
+                    SheetId(sheet), tuple((RoleId(role), ProbeId(probe)) for role, probe in bindings_of(bind))
+                )
                 answer = pipeline.command(command, Actor("replay", "command line"))
                 if not answer.accepted:
                     raise RefusedError(answer.sentence)
@@ -247,16 +249,6 @@ def _plan_for(plan: KitchenPlan | None, names: tuple[str, ...], file: Path) -> K
     used = {s: p for s, p in base.stations.items() if p.probe in probes}
     source = SourcePlan(REPLAY, file.name, "replay")
     return replace(base, sources={REPLAY: source}, probes=probes, stations=used)
-
-
-def _bindings(bind: tuple[str, ...]) -> tuple[tuple[RoleId, ProbeId], ...]:
-    pairs = []
-    for text in bind:
-        role, sign, probe = text.partition("=")
-        if not (role and sign and probe):
-            raise RefusedError(f'"{text}" is not a binding; write ROLE=PROBE, such as pan=stove-pan.')
-        pairs.append((RoleId(role), ProbeId(probe)))
-    return tuple(pairs)
 
 
 __all__ = ["export", "look", "replay"]

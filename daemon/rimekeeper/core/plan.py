@@ -248,7 +248,6 @@ class ButtonPlan:
     topic: str
     does: str
     """One of ``acknowledge``, ``advance``, ``hold``, ``undo``."""
-    batch_from: str = "only"
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from typing import Protocol
 
 import numpy as np
@@ -135,8 +134,3 @@ def _build(probe: ProbeId) -> ProbeBuild:
     if probe in (PAN, BOWL, SHERBET):
         return IN_MIX
     return IN_AIR if probe in IN_ROOMS and probe != WALK_IN_TUB else IN_TRAY
-
-
-def movable(probes: Iterable[ProbeId]) -> tuple[ProbeId, ...]:
-    """Those of the probes that can be moved."""
-    return tuple(probe for probe in probes if probe in MOVABLE)
