@@ -30,6 +30,7 @@ from rimekeeper.core.state import (
     BatchSlot,
     ClockSlot,
     EngineState,
+    MetrologySlot,
     ProbeSlot,
     Slot,
     SourceSlot,
@@ -62,6 +63,7 @@ class Draft:
     def _begin(self, state: EngineState) -> None:
         self._state = state
         self.probes: dict[ProbeId, ProbeSlot] = _borrowed(state.probes)
+        self.metrology: dict[ProbeId, MetrologySlot] = _borrowed(state.metrology)
         self.sources: dict[SourceId, SourceSlot] = _borrowed(state.sources)
         self.watches: dict[str, WatchSlot] = _borrowed(state.watches)
         self.alarms: dict[str, AlarmSlot] = _borrowed(state.alarms)
@@ -79,6 +81,13 @@ class Draft:
             self.probes = dict(self.probes)
         self.probes[slot.probe] = slot
         self.changed[f"probe/{slot.probe}"] = slot
+
+    def put_metrology(self, slot: MetrologySlot) -> None:
+        """Remember what was measured of a probe."""
+        if self.metrology is self._state.metrology:
+            self.metrology = dict(self.metrology)
+        self.metrology[slot.probe] = slot
+        self.changed[f"metrology/{slot.probe}"] = slot
 
     def put_source(self, slot: SourceSlot) -> None:
         """Remember a source."""
@@ -238,6 +247,7 @@ class Draft:
         return EngineState(
             clock=self.clock,
             probes=self.probes,
+            metrology=self.metrology,
             sources=self.sources,
             watches=self.watches,
             alarms=self.alarms,

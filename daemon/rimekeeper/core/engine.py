@@ -38,6 +38,7 @@ from rimekeeper.core.state import (
     BatchSlot,
     ClockSlot,
     EngineState,
+    MetrologySlot,
     ProbeSlot,
     Slot,
     SourceSlot,
@@ -100,6 +101,7 @@ def restore(slots: Iterable[tuple[str, Slot]]) -> EngineState:
     """The state from stored slots (see EngineState for the keys)."""
     clock = ClockSlot()
     probe_slots: dict[ProbeId, ProbeSlot] = {}
+    metrology: dict[ProbeId, MetrologySlot] = {}
     sources: dict[SourceId, SourceSlot] = {}
     watches: dict[str, WatchSlot] = {}
     alarms: dict[str, AlarmSlot] = {}
@@ -110,6 +112,8 @@ def restore(slots: Iterable[tuple[str, Slot]]) -> EngineState:
                 clock = slot
             case ProbeSlot():
                 probe_slots[slot.probe] = slot
+            case MetrologySlot():
+                metrology[slot.probe] = slot
             case SourceSlot():
                 sources[slot.source] = slot
             case WatchSlot():
@@ -118,7 +122,7 @@ def restore(slots: Iterable[tuple[str, Slot]]) -> EngineState:
                 alarms[slot.key] = slot
             case BatchSlot():
                 batches[slot.batch] = slot
-    return EngineState(clock, probe_slots, sources, watches, alarms, batches)
+    return EngineState(clock, probe_slots, metrology, sources, watches, alarms, batches)
 
 
 def rewarm(plan: KitchenPlan, state: EngineState, readings: Iterable[Reading]) -> EngineState:
@@ -224,7 +228,7 @@ def _take_sample(draft: Draft, event: SampleTaken) -> None:
     arrived = event.sample.arrived_at
     if before.fresh_at is None or arrived - before.fresh_at > probe.silent_after:
         before = probes.settle_silence(draft, before, arrived)
-    reading, slot, weight = read(probe, before, event.sample)
+    reading, slot, weight = read(probe, before, event.sample, draft.metrology.get(probe.id))
     draft.say(ReadingMade(reading))
     if weight is Weight.NOTHING:
         draft.put_probe(slot)
@@ -302,6 +306,7 @@ def _shifted(draft: Draft, by: Millis) -> EngineState:
     return EngineState(
         clock=shifted(state.clock, by),
         probes={key: shifted(slot, by) for key, slot in state.probes.items()},
+        metrology=state.metrology,  # what is written down of a probe keeps its dates
         sources={key: shifted(slot, by) for key, slot in state.sources.items()},
         watches={key: shifted(slot, by) for key, slot in state.watches.items()},
         alarms={key: shifted(slot, by) for key, slot in state.alarms.items()},

@@ -29,6 +29,7 @@ from rimekeeper.core.model import (
     StageId,
 )
 from rimekeeper.core.plan import Priority
+from rimekeeper.core.sensing.calibration.record import Calibration, CalibrationPoint, PlungeTest
 
 # --- commands: what a person (or a button) may ask for ------------------------------------------------------
 
@@ -121,6 +122,40 @@ class Acknowledge:
     note: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class BeginTest:
+    """A person takes the probe out of its place to test it: for at most ``lasts`` its readings decide nothing."""
+
+    probe: ProbeId
+    why: str
+    lasts: Millis = Millis(3_600_000)
+
+
+@dataclass(frozen=True, slots=True)
+class EndTest:
+    """The probe is back in its place."""
+
+    probe: ProbeId
+
+
+@dataclass(frozen=True, slots=True)
+class Calibrate:
+    """Correct the probe by these points from now on. Refused when the result is absurd."""
+
+    probe: ProbeId
+    points: tuple[CalibrationPoint, ...]
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class KeepPlunge:
+    """Keep the result of a plunge test; its ``number``, ``at`` and ``by`` are filled in when it is kept."""
+
+    test: PlungeTest
+
+
+ProbeCommand: TypeAlias = BeginTest | EndTest | Calibrate | KeepPlunge
+
 Command: TypeAlias = (
     StartBatch
     | AdvanceStage
@@ -132,6 +167,7 @@ Command: TypeAlias = (
     | EndBatch
     | RetimeStage
     | Acknowledge
+    | ProbeCommand
 )
 
 # --- events ----------------------------------------------------------------------------------------------
@@ -199,6 +235,13 @@ class ReadingMade:
     """A sample became a reading: to be stored."""
 
     reading: Reading
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeMeasured:
+    """A calibration or plunge test was kept: to be stored for good."""
+
+    record: Calibration | PlungeTest
 
 
 @dataclass(frozen=True, slots=True)
@@ -318,5 +361,5 @@ class CommandAnswered:
 
 
 Outcome: TypeAlias = (
-    ReadingMade | EntryMade | PromptGiven | AlarmMoved | CallOwed | SpansSet | CommandAnswered
+    ReadingMade | ProbeMeasured | EntryMade | PromptGiven | AlarmMoved | CallOwed | SpansSet | CommandAnswered
 )

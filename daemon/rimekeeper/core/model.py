@@ -107,6 +107,11 @@ class Reason(enum.StrEnum):
     RETAINED = "an old message kept by the broker"
     CLOCK_ODD = "the probe's time stamp is not believable"
     LATE = "arrived late"
+    NOISE = "jumps to and fro"
+    ROOM = "reads the room: pulled out of the product?"
+    DISAGREES = "disagrees with the probe beside it"
+    SWAPPED = "swapped with another probe?"
+    FUNCTION_CHECK = "being tested"
 
 
 class Health(enum.StrEnum):
@@ -210,6 +215,8 @@ class Reading:
     """True when it is older than one already seen of this probe: stored and shown, decides nothing."""
     dated_here: bool = field(default=False, compare=False)
     """Dated by its arrival. Two such readings of one instant are two readings; two that the probe dated are one."""
+    calibration: int = 0
+    """Number of the calibration with which ``celsius`` was corrected; 0 when there was none."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -102,6 +102,10 @@ class ProbePlan:
     max_rate_kelvin_per_second: float = 10.0
     sensor: Sensor | None = None
     """What turns a number without a scale into a temperature; None where the instrument does that itself."""
+    accuracy: TemperatureDifference = TemperatureDifference(1.0)
+    """What is assumed (k = 2) while the probe has no calibration in force."""
+    resolution: TemperatureDifference = TemperatureDifference(0.1)
+    calibrate_every: Millis = Millis(365 * 24 * 60 * MINUTE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,6 +178,8 @@ class StagePlan:
     ceiling: LimitPlan | None = None
     floor: LimitPlan | None = None
     advance: Advance = Advance.HAND
+    critical: bool = False
+    """Whether target and hold are critical limits: met only with the probe's uncertainty counted against them."""
     do: str = ""
     """What to do when the target is there, in the cook's words."""
     caution: str = ""

@@ -29,6 +29,7 @@ from rimekeeper.core.model import (
     StageId,
 )
 from rimekeeper.core.process.forecast import Course, Forecast
+from rimekeeper.core.sensing.calibration.record import Calibration, PlungeTest
 
 
 class StagePhase(enum.StrEnum):
@@ -94,6 +95,25 @@ class ProbeSlot:
     """Good readings in a row."""
     good_since: Instant | None = None
     """When the present row of good readings began."""
+    uncorrected: float | None = None
+    """The last temperature (°C) before its correction: what a calibration is made from."""
+    tested_until: Instant | None = None
+    """While a person tests it (calibration, plunge test) up to here at the latest, its readings decide nothing."""
+    tested_why: str = ""
+    trail_times: tuple[Instant, ...] = ()
+    trail: tuple[float, ...] = ()
+    """The last few good temperatures (°C) and their instants, for its slope."""
+    ahead: float | None = None
+    """Lag-corrected temperature (°C) by the last good reading; None without a plunge test. Proves nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class MetrologySlot:
+    """What was measured of a probe: the calibration in force and the last plunge test."""
+
+    probe: ProbeId
+    calibration: Calibration | None = None
+    plunge: PlungeTest | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +163,10 @@ class StageRun:
     last_at: Instant | None = None
     last_celsius: float | None = None
     awaiting_confirm: bool = False
+    uncertainty: float | None = None
+    """Expanded uncertainty (K, k = 2) that was counted against its critical limit at the last good reading."""
+    margin: float | None = None
+    """Smallest distance (K) from the edge of the band on the safe side, uncertainty taken off, in the present run."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,21 +213,24 @@ class ClockSlot:
     batches: int = 0
     alarms: int = 0
     calls: int = 0
+    records: int = 0
+    """Calibrations and plunge tests."""
 
 
-Slot = ProbeSlot | SourceSlot | WatchSlot | AlarmSlot | BatchSlot | ClockSlot
+Slot = ProbeSlot | MetrologySlot | SourceSlot | WatchSlot | AlarmSlot | BatchSlot | ClockSlot
 
 
 @dataclass(frozen=True, slots=True)
 class EngineState:
     """Everything the engine knows. The mappings are never changed in place once a step has returned them.
 
-    Slot keys: ``clock``, ``probe/<id>``, ``source/<id>``, ``watch/<key>``, ``alarm/<key>``, ``batch/<id>``.
+    Slot keys: ``clock``, ``probe/<id>``, ``metrology/<id>``, ``source/<id>``, ``watch/<key>``, ``alarm/<key>``, ``batch/<id>``.
     ``courses`` and ``forecasts`` are keyed by ``<batch>/<stage>`` and derived; they are not stored.
     """
 
     clock: ClockSlot = field(default_factory=ClockSlot)
     probes: Mapping[ProbeId, ProbeSlot] = field(default_factory=dict)
+    metrology: Mapping[ProbeId, MetrologySlot] = field(default_factory=dict)
     sources: Mapping[SourceId, SourceSlot] = field(default_factory=dict)
     watches: Mapping[str, WatchSlot] = field(default_factory=dict)
     alarms: Mapping[str, AlarmSlot] = field(default_factory=dict)

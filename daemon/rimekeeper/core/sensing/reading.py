@@ -19,8 +19,9 @@ from rimekeeper.core.model import (
     Sample,
 )
 from rimekeeper.core.plan import ProbePlan
+from rimekeeper.core.sensing.calibration.correction import corrected
 from rimekeeper.core.sensing.sensors.contract import Refusal
-from rimekeeper.core.state import ProbeSlot
+from rimekeeper.core.state import MetrologySlot, ProbeSlot
 
 EARLIEST_STAMP = Instant(1_577_836_800_000)
 """2020-01-01: a probe that dates its readings before has never had its clock set."""
@@ -44,10 +45,18 @@ class Weight(enum.Enum):
     """Good and in its time."""
 
 
-def read(probe: ProbePlan, slot: ProbeSlot, sample: Sample) -> tuple[Reading, ProbeSlot, Weight]:
-    """The reading that the sample stands for."""
+def read(
+    probe: ProbePlan, slot: ProbeSlot, sample: Sample, measured: MetrologySlot | None = None
+) -> tuple[Reading, ProbeSlot, Weight]:
+    """The reading that the sample stands for, corrected by the calibration in force."""
     taken, odd_clock, late = _dated(probe, slot, sample)
-    celsius, quality, reason = _converted(probe, sample)
+    uncorrected, quality, reason = _converted(probe, sample)
+    calibration = measured.calibration if measured is not None else None
+    celsius = uncorrected
+    if calibration is not None and uncorrected is not None:
+        celsius = corrected(calibration.correction, uncorrected)
+    if quality is Quality.GOOD and _tested(slot, sample.arrived_at):
+        quality, reason = Quality.UNCERTAIN, Reason.FUNCTION_CHECK
     if quality is Quality.GOOD and sample.retained:
         quality, reason = Quality.UNCERTAIN, Reason.RETAINED
     if quality is Quality.GOOD and odd_clock:
@@ -63,7 +72,16 @@ def read(probe: ProbePlan, slot: ProbeSlot, sample: Sample) -> tuple[Reading, Pr
             suspect_at = suspect_celsius = None
     dated_here = odd_clock or probe.clock is ClockTrust.ARRIVAL
     reading = Reading(
-        probe.id, taken, sample.arrived_at, sample.value, celsius, quality, reason, late, dated_here
+        probe.id,
+        taken,
+        sample.arrived_at,
+        sample.value,
+        celsius,
+        quality,
+        reason,
+        late,
+        dated_here,
+        0 if calibration is None else calibration.number,
     )
     if not in_time:
         return reading, _counted(slot, late=late), Weight.NOTHING
@@ -82,7 +100,7 @@ def read(probe: ProbePlan, slot: ProbeSlot, sample: Sample) -> tuple[Reading, Pr
         suspects=suspects,
         suspect_at=suspect_at,
         suspect_celsius=suspect_celsius,
-        bad_run=0 if good else slot.bad_run + 1,
+        bad_run=0 if good else slot.bad_run if reason is Reason.FUNCTION_CHECK else slot.bad_run + 1,
         health=slot.health,
         health_since=slot.health_since,
         health_why=slot.health_why,
@@ -93,8 +111,18 @@ def read(probe: ProbePlan, slot: ProbeSlot, sample: Sample) -> tuple[Reading, Pr
         silent=slot.silent and not fresh,
         good_run=slot.good_run + 1 if good else 0,
         good_since=(slot.good_since if slot.good_run else taken) if good else None,
+        uncorrected=uncorrected,
+        tested_until=slot.tested_until,
+        tested_why=slot.tested_why,
+        trail_times=slot.trail_times,
+        trail=slot.trail,
+        ahead=None,
     )
     return reading, heard, Weight.COUNTS if good else Weight.BREAKS
+
+
+def _tested(slot: ProbeSlot, at: Instant) -> bool:
+    return slot.tested_until is not None and at < slot.tested_until
 
 
 def _dated(probe: ProbePlan, slot: ProbeSlot, sample: Sample) -> tuple[Instant, bool, bool]:
@@ -171,4 +199,10 @@ def _counted(slot: ProbeSlot, *, late: bool) -> ProbeSlot:
         slot.silent,
         slot.good_run,
         slot.good_since,
+        slot.uncorrected,
+        slot.tested_until,
+        slot.tested_why,
+        slot.trail_times,
+        slot.trail,
+        slot.ahead,
     )
