@@ -76,7 +76,7 @@ def standard_pressure(metres: float) -> float:
             f"{metres:g} m is no altitude of a kitchen: give metres above sea level, from {LOWEST_METRES:g} m to "
             f"{HIGHEST_METRES:g} m."
         )
-    return 101.325 * float((1.0 - 2.25577e-5 * metres) ** 5.25588)
+    return 101.325 * math.pow(1.0 - 2.25577e-5 * metres, 5.25588)
 
 
 def ice_point() -> Known:
