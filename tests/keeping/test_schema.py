@@ -32,12 +32,12 @@ def test_an_older_file_is_copied_then_brought_up_to_date(tmp_path):
         store.commit(Commit(readings=(reading("pan", NOON, 71.5),)))
     with Store(tmp_path, migrations=NEXT) as store:
         assert store.backup is not None
-        assert store.backup.name == "rimekeeper.db.version-1.backup"
+        assert store.backup.name == f"rimekeeper.db.version-{len(MIGRATIONS)}.backup"
         assert store._connection.execute("SELECT id, note FROM probes").fetchall() == [("pan", "none")]
         back = list(Reader(store.database).readings(ProbeId("pan"), Instant(0), Instant(2**60)))
         assert [r.raw for r in back] == [71.5]
         with closing(sqlite3.connect(store.backup)) as copy:
-            assert copy.execute("PRAGMA user_version").fetchone() == (1,)
+            assert copy.execute("PRAGMA user_version").fetchone() == (len(MIGRATIONS),)
             assert copy.execute("SELECT raw FROM readings").fetchall() == [(71.5,)]
     with Store(tmp_path, migrations=NEXT) as store:
         assert store.backup is None
@@ -61,7 +61,8 @@ def test_a_later_file_is_left_alone(tmp_path):
     with pytest.raises(StoreNewerError) as refusal:
         Store(tmp_path)
     assert str(refusal.value) == (
-        f"{tmp_path}/rimekeeper.db was written by a later Rimekeeper (its version is 2, this one knows 1). "
+        f"{tmp_path}/rimekeeper.db was written by a later Rimekeeper (its version is {len(NEXT)}, "
+        f"this one knows {len(MIGRATIONS)}). "
         "Nothing was changed. Install the later version again, or use another data folder."
     )
     assert (tmp_path / "rimekeeper.db").read_bytes() == before
@@ -88,3 +89,19 @@ def test_not_a_database(tmp_path):
     with pytest.raises(StoreError, match="is damaged or is not a database"):
         Store(tmp_path)
     assert (tmp_path / "rimekeeper.db").read_bytes() == b"custard" * 1_000
+
+
+def test_a_file_of_the_first_version_keeps_every_reading(tmp_path):
+    with Store(tmp_path, migrations=MIGRATIONS[:1]) as store:
+        connection = store._connection
+        connection.execute("INSERT INTO probes VALUES(1, 'pan')")
+        connection.execute("INSERT INTO reasons VALUES(1, '')")
+        connection.execute(
+            "INSERT INTO readings VALUES(1, ?, 40, 71.5, NULL, 0, 1, 2)", (NOON,)
+        )  # flags 2: celsius is raw
+    with Store(tmp_path) as store:
+        assert store.backup is not None
+        (back,) = Reader(store.database).readings(ProbeId("pan"), Instant(0), Instant(2**60))
+        assert (back.raw, back.celsius, back.calibration) == (71.5, 71.5, 0)
+        assert store._connection.execute("SELECT celsius, calibration FROM reading").fetchall() == [(71.5, 0)]
+        assert Reader(store.database).measurements() == ()

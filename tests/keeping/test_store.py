@@ -30,6 +30,14 @@ from rimekeeper.core.model import (
     StageId,
 )
 from rimekeeper.core.plan import Priority
+from rimekeeper.core.sensing.calibration.record import (
+    Calibration,
+    CalibrationPoint,
+    Correction,
+    Method,
+    PlungeTest,
+    Written,
+)
 from rimekeeper.core.state import (
     BatchPhase,
     BatchSlot,
@@ -473,3 +481,29 @@ class TestHistory:
 def test_tidy_finds_a_sound_file(store):
     store.commit(Commit(entries=(entry(),)))
     assert store.tidy() == ""
+
+
+def test_a_calibration_is_written_once_and_never_changed(tmp_path):
+    point = CalibrationPoint(Method.ICE, 0.0, 0.03, 0.3, 0.02, 60, Written(NOON - 90_000), Written(NOON))
+    made = Calibration(
+        1, ProbeId("pan"), Written(NOON), Written(NOON + 1), Actor("Ada", "web page"), (point,),
+        Correction(((0.3, 0.0),)), 0.1, 0.1, (0.3,), (0.0,), "ice",
+    )  # fmt: skip
+    plunged = PlungeTest(
+        2, ProbeId("pan"), Written(NOON), Actor("Ada", "web page"), 4.2, 0.3, "ice water", 22.0, 0.1, 0.05, 40,
+        Written(NOON - 9), Written(NOON),
+    )  # fmt: skip
+    with Store(tmp_path) as store:
+        corrected = replace(reading("pan", NOON, 71.5), celsius=71.2, calibration=1)
+        store.commit(Commit(measurements=(made, plunged), readings=(corrected,)))
+        reader = Reader(store.database)
+        assert reader.measurements(ProbeId("pan")) == (plunged, made)
+        assert reader.measurements(ProbeId("base")) == ()
+        assert reader.measurement(1) == made
+        assert reader.measurement(3) is None
+        back = next(reader.readings(ProbeId("pan"), Instant(0), Instant(2**60)))
+        assert (back.raw, back.celsius, back.calibration) == (71.5, 71.2, 1)
+        assert next(reader.past_readings(ProbeId("pan"), Instant(0), Instant(2**60))).calibration == 1
+        for change in ("UPDATE measurements SET json = '{}'", "DELETE FROM measurements"):
+            with pytest.raises(sqlite3.IntegrityError, match="is never"):
+                store._connection.execute(change)

@@ -110,9 +110,20 @@ POLICY = CallPolicy(
 )
 
 
-def kitchen(*, sheets=(), stations=(), policies=(POLICY,), clock=ClockTrust.ARRIVAL, **more) -> KitchenPlan:
+def kitchen(
+    *, sheets=(), stations=(), policies=(POLICY,), clock=ClockTrust.ARRIVAL, accuracy=0.0, **more
+) -> KitchenPlan:
+    sure = TemperatureDifference(accuracy)
     probes = [
-        ProbePlan(ProbeId(name), name.capitalize(), source, name, clock=clock, silent_after=Millis(60_000))
+        ProbePlan(
+            ProbeId(name),
+            name.capitalize(),
+            source,
+            name,
+            clock=clock,
+            silent_after=Millis(60_000),
+            accuracy=sure,
+        )
         for name, source in (("pan", STOVE), ("base", STOVE), ("walkin", BROKER), ("fridge", BROKER))
     ]
     return KitchenPlan(

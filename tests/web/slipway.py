@@ -105,7 +105,7 @@ def sheets() -> dict[SheetId, SheetPlan]:
         roles=(RolePlan(RoleId("pan"), "Pan"), RolePlan(RoleId("core"), "Tray core")),
         stages=(
             _stage(
-                "Cook", StageKind.COOK, "pan", 82.2, approach=Approach.RISING, hold=Millis(15_000),
+                "Cook", StageKind.COOK, "pan", 82.2, approach=Approach.RISING, hold=Millis(15_000), critical=True,
                 ceiling=LimitPlan(Side.CEILING, Temperature(85.0), action="Lift the pan into the ice bath"),
                 advance=Advance.CONFIRM, do="Take the pan off and stir it over ice.", caution="Hot base: it sticks and burns.",
             ),

@@ -97,6 +97,10 @@ class ProbeSettings(Strict):
     lowest: TemperatureText = Temperature(-60.0)
     highest: TemperatureText = Temperature(200.0)
     fastest: RateText = 10.0
+    accuracy: DifferenceText = TemperatureDifference(1.0)
+    """Counted against critical limits (k = 2) while no calibration is in force."""
+    resolution: DifferenceText = TemperatureDifference(0.1)
+    calibrate_every: DurationText = 365 * 86_400_000
     sensor: str | dict[str, Any] | None = None
     """``"pt100"``, or a table with ``kind`` and its parameters; what is possible stands in the registry of the core."""
 

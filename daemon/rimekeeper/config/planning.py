@@ -8,7 +8,7 @@ from pathlib import Path
 from rimekeeper.config.edges import MqttSettings, SerialSettings
 from rimekeeper.config.kitchen import ChannelSettings, KitchenFile, LimitSettings
 from rimekeeper.config.sensor_tables import sensor_of
-from rimekeeper.config.sheet import USUAL_APPROACH, SheetFile, StageSettings
+from rimekeeper.config.sheet import CRITICAL_KINDS, USUAL_APPROACH, SheetFile, StageSettings
 from rimekeeper.config.sheet_checks import predecessors
 from rimekeeper.core.model import (
     ChannelId,
@@ -73,6 +73,9 @@ def kitchen_plan(file: KitchenFile, sheets: Mapping[SheetId, SheetPlan]) -> Kitc
                 highest=probe.highest,
                 max_rate_kelvin_per_second=probe.fastest,
                 sensor=sensor_of(probe.sensor),
+                accuracy=probe.accuracy,
+                resolution=probe.resolution,
+                calibrate_every=Millis(probe.calibrate_every),
             )
             for name, probe in file.probe.items()
         },
@@ -170,6 +173,7 @@ def _stage_plan(stage: StageSettings, after: tuple[str, ...]) -> StagePlan:
         lasts=_millis(stage.lasts),
         ceiling=None if stage.ceiling is None else limit_plan(Side.CEILING, stage.ceiling),
         floor=None if stage.floor is None else limit_plan(Side.FLOOR, stage.floor),
+        critical=stage.kind in CRITICAL_KINDS if stage.critical is None else stage.critical,
         advance=_ADVANCE[stage.advance],
         do=stage.do,
         caution=stage.caution,

@@ -26,6 +26,9 @@ USUAL_APPROACH: dict[KindWord, ApproachWord] = {
 }
 """From which side a target is met when the sheet doesn't say."""
 
+CRITICAL_KINDS: frozenset[KindWord] = frozenset({"cook", "hold", "chill"})
+"""Kinds whose target and hold are critical limits when the sheet doesn't say."""
+
 
 class SheetSettings(Strict):
     """``[sheet]``: what it makes."""
@@ -96,6 +99,8 @@ class StageSettings(Strict):
     settle: DurationText = 2_000
     hold: DurationText = 0
     heads_up: DurationText = 60_000
+    critical: bool | None = None
+    """Whether target and hold are critical limits; None: those of cook, hold and chill are."""
     reach_within: DurationText | None = None
     stay_at_most: DurationText | None = None
     lasts: DurationText | None = None

@@ -21,6 +21,8 @@ class Matter(enum.IntEnum):
     SOURCE = 2
     STAGE = 3
     CALL = 4
+    TEST = 5
+    CALIBRATION = 6
 
 
 Item = tuple[int, int, int, str]

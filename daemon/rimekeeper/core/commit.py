@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from rimekeeper.core.messages import AlarmMoved, CallOwed, SpansSet
 from rimekeeper.core.model import Entry, Instant, Reading, SourceId
+from rimekeeper.core.sensing.calibration.record import Calibration, PlungeTest
 from rimekeeper.core.state import BatchSlot, Slot
 
 
@@ -68,6 +69,7 @@ class Commit:
     results: tuple[CallResult, ...] = ()
     tokens: tuple[Token, ...] = ()
     batches: tuple[BatchSlot, ...] = ()
+    measurements: tuple[Calibration | PlungeTest, ...] = ()
     watched_until: Instant | None = None
     """Arrival clock: up to here the kitchen was watched; what a restart says it missed begins here."""
     from_history: bool = False
@@ -85,6 +87,7 @@ class Commit:
             or self.results
             or self.tokens
             or self.batches
+            or self.measurements
             or self.watched_until is not None
         )
 
@@ -100,6 +103,7 @@ class Commit:
             results=self.results + later.results,
             tokens=self.tokens + later.tokens,
             batches=self.batches + later.batches,
+            measurements=self.measurements + later.measurements,
             watched_until=self.watched_until if later.watched_until is None else later.watched_until,
             from_history=self.from_history,
         )

@@ -26,6 +26,7 @@ from rimekeeper.core.model import (
 from rimekeeper.core.plan import KitchenPlan, SheetPlan, StagePlan
 from rimekeeper.core.plan_index import PlanIndex, plan_index
 from rimekeeper.core.process.forecast import Course, Forecast
+from rimekeeper.core.sensing.calibration.uncertainty import counted
 from rimekeeper.core.state import (
     BatchSlot,
     ClockSlot,
@@ -225,6 +226,13 @@ class Draft:
         """The probe's name for people."""
         plan = self.plan.probes.get(probe)
         return plan.name if plan is not None else str(probe)
+
+    def uncertainty(self, probe: ProbeId, celsius: float, at: Instant) -> float:
+        """Expanded uncertainty (K, k = 2) of the probe at a temperature, as it is counted against critical limits."""
+        plan = self.plan.probes.get(probe)
+        slot = self.metrology.get(probe)
+        accuracy = plan.accuracy.kelvin if plan is not None else 1.0
+        return counted(slot.calibration if slot is not None else None, accuracy, celsius, at)
 
     def source_down(self, source: SourceId) -> bool:
         """Whether the source said that it failed."""

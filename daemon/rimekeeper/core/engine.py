@@ -47,7 +47,7 @@ from rimekeeper.core.state import (
 from rimekeeper.core.tracking import stages, staging
 from rimekeeper.core.tracking.checks import CHECKS
 from rimekeeper.core.tracking.commands import carry_out
-from rimekeeper.core.watching import probes, stations
+from rimekeeper.core.watching import measuring, probes, stations
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,6 +164,11 @@ def _write_agenda(draft: Draft) -> None:
         silent = probes.silence_of(draft, probe)
         if silent is not None:
             agenda.put(silent, silent, Matter.SILENCE, probe)
+        over = measuring.test_due(draft, probe)
+        if over is not None:
+            agenda.put(over, over, Matter.TEST, probe)
+    for probe in draft.metrology:
+        measuring.expect_calibration(draft, probe)
     for batch in draft.batches.values():
         for run in batch.active if batch.running else ():
             staging.reschedule(draft, batch.batch, run.stage)
@@ -200,6 +205,10 @@ def _due_of(draft: Draft, matter: Matter, key: str) -> tuple[Instant, Instant] |
         case Matter.CALL:
             alarm = draft.alarms.get(key)
             due = alarm.next_call if alarm is not None else None
+        case Matter.TEST:
+            due = measuring.test_due(draft, ProbeId(key))
+        case Matter.CALIBRATION:
+            due = measuring.calibration_due(draft, ProbeId(key))
     return None if due is None else (due, due)
 
 
@@ -215,6 +224,10 @@ def _take_effect(draft: Draft, matter: Matter, key: str, at: Instant) -> None:
             probes.stay_down(draft, key, at)
         case Matter.CALL:
             call_due(draft, key, at)
+        case Matter.TEST:
+            measuring.end_forgotten_test(draft, ProbeId(key), at)
+        case Matter.CALIBRATION:
+            measuring.calibration_comes(draft, ProbeId(key), at)
 
 
 # --- events ---------------------------------------------------------------------------------------------------
@@ -265,7 +278,7 @@ def _forget_unplanned(draft: Draft, at: Instant) -> None:
     """What the plan no longer knows is not watched any more; alarms of it would stand for ever."""
     why = "the kitchen file no longer has it"
     planned = {f"source/{source}/down" for source in draft.index.by_source}
-    for kind in ("silent", "fault"):
+    for kind in ("silent", "fault", "calibration"):
         planned |= {f"probe/{probe}/{kind}" for probe in draft.plan.probes if draft.in_use(probe)}
     planned |= draft.index.by_key.keys()
     for batch in draft.batches.values():

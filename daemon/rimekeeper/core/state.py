@@ -114,6 +114,8 @@ class MetrologySlot:
     probe: ProbeId
     calibration: Calibration | None = None
     plunge: PlungeTest | None = None
+    due_said: bool = False
+    """Whether the record says already that the calibration runs out soon."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,7 +28,9 @@ from rimekeeper.core.model import (
     RoleId,
     StageId,
 )
+from rimekeeper.core.sensing.calibration.record import Calibration, PlungeTest
 from rimekeeper.core.state import BatchSlot
+from rimekeeper.keeping import measurements
 from rimekeeper.keeping.codec import from_json
 from rimekeeper.keeping.curve import draw
 from rimekeeper.keeping.faults import in_plain_words
@@ -118,11 +120,11 @@ class Reader:
                 number = _probe_number(connection, probe)
                 page = connection.execute(
                     "SELECT taken_at, delay, raw, CASE WHEN flags & 2 THEN raw ELSE celsius END, quality,"
-                    " text, flags FROM readings JOIN reasons ON no = reason_no"
+                    " text, flags, calibration_no FROM readings JOIN reasons ON no = reason_no"
                     " WHERE probe_no = ? AND taken_at >= ? AND taken_at < ? ORDER BY taken_at LIMIT ?",
                     (number, begins, until, PAGE),
                 ).fetchall()
-            for at, delay, raw, celsius, quality, reason, flags in page:
+            for at, delay, raw, celsius, quality, reason, flags, calibration in page:
                 yield StoredReading(
                     probe=probe,
                     taken_at=Instant(at),
@@ -133,6 +135,7 @@ class Reader:
                     reason=Reason(reason),
                     late=bool(flags & LATE),
                     nudged=bool(flags & NUDGED),
+                    calibration=calibration,
                 )
             if len(page) < PAGE:
                 return
@@ -150,6 +153,7 @@ class Reader:
                 quality=stored.quality,
                 reason=stored.reason,
                 late=stored.late,
+                calibration=stored.calibration,
             )
 
     def tagged(self, probe: ProbeId, since: Instant, until: Instant) -> Iterator[TaggedReading]:
@@ -169,6 +173,18 @@ class Reader:
                 stage=tag.stage if tag else None,
                 role=tag.role if tag else None,
             )
+
+    # --- probes -------------------------------------------------------------------------------------------
+
+    def measurements(self, probe: ProbeId | None = None) -> tuple[Calibration | PlungeTest, ...]:
+        """Calibrations and plunge tests of one probe or of all, newest first."""
+        with self._open() as connection:
+            return measurements.of_probe(connection, probe)
+
+    def measurement(self, number: int) -> Calibration | PlungeTest | None:
+        """The calibration or plunge test of that number, or None."""
+        with self._open() as connection:
+            return measurements.numbered(connection, number)
 
     # --- batches ------------------------------------------------------------------------------------------
 

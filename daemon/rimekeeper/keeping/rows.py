@@ -36,6 +36,8 @@ class StoredReading:
     reason: Reason
     late: bool
     nudged: bool
+    calibration: int = 0
+    """Number of the calibration that ``celsius`` was corrected with; 0 for none."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -133,7 +133,32 @@ CREATE TABLE source_tokens(
 ) WITHOUT ROWID;
 """
 
-MIGRATIONS: tuple[str, ...] = (_FIRST,)
+_MEASURED = """
+CREATE TABLE measurements(
+    number INTEGER PRIMARY KEY,
+    probe TEXT NOT NULL,
+    kind TEXT NOT NULL,
+    at INTEGER NOT NULL,
+    json TEXT NOT NULL
+);
+CREATE INDEX measurements_by_probe ON measurements(probe, number);
+CREATE TRIGGER measurements_stay BEFORE UPDATE ON measurements
+BEGIN SELECT RAISE(ABORT, 'a calibration or plunge test is never changed; make a new one'); END;
+CREATE TRIGGER measurements_remain BEFORE DELETE ON measurements
+BEGIN SELECT RAISE(ABORT, 'a calibration or plunge test is never deleted'); END;
+
+-- The calibration that celsius was corrected with; 0 for none.
+ALTER TABLE readings ADD COLUMN calibration_no INTEGER NOT NULL DEFAULT 0;
+DROP VIEW reading;
+CREATE VIEW reading AS
+SELECT p.id AS probe, r.taken_at, r.taken_at + r.delay AS arrived_at, r.raw,
+       CASE WHEN r.flags & 2 THEN r.raw ELSE r.celsius END AS celsius,
+       r.quality, w.text AS reason, r.flags & 1 AS late, (r.flags & 4) / 4 AS nudged,
+       r.calibration_no AS calibration
+FROM readings r JOIN probes p ON p.no = r.probe_no JOIN reasons w ON w.no = r.reason_no;
+"""
+
+MIGRATIONS: tuple[str, ...] = (_FIRST, _MEASURED)
 """Script number n brings a file from version n to n + 1. Never edit one that was released; append."""
 
 

@@ -14,6 +14,7 @@ from rimekeeper.core.errors import StoreError
 from rimekeeper.core.messages import AlarmMove, AlarmMoved, CallKind, CallOwed, SpansSet
 from rimekeeper.core.model import Entry, Instant, Reading
 from rimekeeper.core.state import BatchSlot, Slot
+from rimekeeper.keeping import measurements
 from rimekeeper.keeping.codec import slot_kind, to_json
 from rimekeeper.keeping.schema import LATE, NUDGED, SAME
 from rimekeeper.keeping.seal import seal
@@ -21,8 +22,8 @@ from rimekeeper.keeping.seal import seal
 HISTORY = "h-"
 """Begins the id of every alarm and call-out filled in from history, so that none can meet a live one."""
 
-_Row = tuple[int, int, int, float | None, float | None, int, int, int]
-_INSERT = "INSERT OR IGNORE INTO readings VALUES(?, ?, ?, ?, ?, ?, ?, ?)"
+_Row = tuple[int, int, int, float | None, float | None, int, int, int, int]
+_INSERT = "INSERT OR IGNORE INTO readings VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?)"
 
 
 @dataclass
@@ -45,6 +46,7 @@ class Memory:
 def write(connection: sqlite3.Connection, memory: Memory, commit: Commit, ring: int) -> Committed:
     """Write everything of ``commit`` inside the transaction that is open."""
     done = _readings(connection, memory, commit.readings)
+    measurements.put(connection, commit.measurements)
     _entries(connection, memory, commit.entries)
     for spans in commit.spans:
         _spans(connection, spans)
@@ -111,13 +113,13 @@ def _readings_one_by_one(
 
 def _insert_nudged(connection: sqlite3.Connection, row: _Row, taken: dict[tuple[int, int], int]) -> None:
     """Insert at the next free millisecond. ``taken`` remembers where the search may go on after an instant."""
-    number, at, _, raw, celsius, quality, reason, flags = row
+    number, at, _, raw, celsius, quality, reason, flags, calibration = row
     visited, moved = [at], at + 1
     while True:
         while (further := taken.get((number, moved))) is not None:
             visited.append(moved)
             moved = further
-        nudged = (number, moved, at - moved, raw, celsius, quality, reason, flags | NUDGED)
+        nudged = (number, moved, at - moved, raw, celsius, quality, reason, flags | NUDGED, calibration)
         if connection.execute(_INSERT, nudged).rowcount:
             break
         visited.append(moved)
@@ -150,6 +152,7 @@ def _row(connection: sqlite3.Connection, memory: Memory, reading: Reading) -> _R
         reading.quality.value,
         reason,
         flags,
+        reading.calibration,
     )
 
 

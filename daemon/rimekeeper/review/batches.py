@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
@@ -10,6 +11,8 @@ from typing import Any
 from rimekeeper.core.messages import Span
 from rimekeeper.core.model import BatchId, Instant, Millis, ProbeId, Reading
 from rimekeeper.core.plan import KitchenPlan, SheetPlan, StagePlan
+from rimekeeper.core.sensing.calibration.record import Calibration
+from rimekeeper.core.sensing.calibration.uncertainty import counted
 from rimekeeper.core.state import BatchSlot, StagePhase, StageRun
 from rimekeeper.core.tracking.assess import assess_stage
 from rimekeeper.keeping.reader import Reader
@@ -132,7 +135,8 @@ def _facts(
     if stage is None or probe is None or run.began is None:
         return stage_facts(stage, run, Evidence(), allowed, now, wording)
     until = run.ended if run.ended is not None else Instant(now - now % REWEIGHED)
-    shown, evidence = _shown(reader.database, stage, probe, run.began, until, Millis(allowed))
+    accuracy = known.accuracy.kelvin if known else 1.0
+    shown, evidence = _shown(reader.database, stage, probe, run.began, until, Millis(allowed), accuracy)
     if run.phase is not StagePhase.ACTIVE:
         # What is stored decides, also after the stage was given another beginning.
         run = replace(shown, phase=run.phase, began=run.began, ended=run.ended, paused=run.paused)
@@ -141,18 +145,47 @@ def _facts(
 
 @lru_cache(maxsize=256)
 def _shown(
-    database: Path, stage: StagePlan, probe: ProbeId, began: Instant, until: Instant, allowed: Millis
+    database: Path,
+    stage: StagePlan,
+    probe: ProbeId,
+    began: Instant,
+    until: Instant,
+    allowed: Millis,
+    accuracy: float,
 ) -> tuple[StageRun, Evidence]:
     """What the stored readings show; kept, because a long stage has many and several screens may ask.
 
     A reading that arrives late for a stage that is over is counted after the next start of the daemon at latest.
     """
-    stored = list(Reader(database).readings(probe, began, until))
+    reader = Reader(database)
+    stored = list(reader.readings(probe, began, until))
     readings = (
-        Reading(r.probe, r.taken_at, r.arrived_at, r.raw, r.celsius, r.quality, r.reason, r.late)
+        Reading(
+            r.probe,
+            r.taken_at,
+            r.arrived_at,
+            r.raw,
+            r.celsius,
+            r.quality,
+            r.reason,
+            r.late,
+            calibration=r.calibration,
+        )
         for r in stored
     )
-    return assess_stage(stage, began, until, readings, allowed), weigh(stored, began, until)
+    unsure = _uncertainty(reader, {r.calibration for r in stored}, accuracy) if stage.critical else None
+    return assess_stage(stage, began, until, readings, allowed, unsure), weigh(stored, began, until)
+
+
+def _uncertainty(reader: Reader, numbers: set[int], accuracy: float) -> Callable[[Reading, float], float]:
+    """What is counted against a critical limit, by the calibration that each reading was made with."""
+    found = {number: reader.measurement(number) for number in numbers if number}
+    calibrations = {n: record for n, record in found.items() if isinstance(record, Calibration)}
+
+    def of(reading: Reading, celsius: float) -> float:
+        return counted(calibrations.get(reading.calibration), accuracy, celsius, reading.taken_at)
+
+    return of
 
 
 def _probe_of(batch: BatchSlot, stage: StagePlan | None) -> ProbeId | None:

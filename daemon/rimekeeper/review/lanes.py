@@ -9,7 +9,6 @@ from rimekeeper.core.model import Instant, ProbeId
 from rimekeeper.core.plan import SheetPlan, StagePlan
 from rimekeeper.core.process.forecast import Outlook
 from rimekeeper.core.state import BatchPhase, BatchSlot, StagePhase, StageRun
-from rimekeeper.core.tracking.advancing import CRITICAL
 from rimekeeper.core.tracking.checks.stage_check import met
 from rimekeeper.core.tracking.order import ready
 from rimekeeper.review.arrival import sentence
@@ -226,7 +225,7 @@ def _do_now(batch: BatchSlot, run: StageRun, plan: StagePlan | None, probe: dict
 
 def _asks_why(run: StageRun, plan: StagePlan | None) -> str:
     """Why ending the stage now needs a reason (a critical limit is not met); "" when it needs none."""
-    if plan is None or plan.target is None or plan.kind not in CRITICAL or met(plan, run):
+    if plan is None or plan.target is None or not plan.critical or met(plan, run):
         return ""
     if run.reached_at is None:
         return f"{plan.name} has not reached its target."

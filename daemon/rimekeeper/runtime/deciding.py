@@ -15,12 +15,14 @@ from rimekeeper.core.messages import (
     EntryMade,
     Event,
     Outcome,
+    ProbeMeasured,
     PromptGiven,
     ReadingMade,
     SpansSet,
 )
 from rimekeeper.core.model import Entry, Instant, Reading
 from rimekeeper.core.plan import KitchenPlan
+from rimekeeper.core.sensing.calibration.record import Calibration, PlungeTest
 from rimekeeper.core.state import EngineState, Slot
 
 
@@ -82,17 +84,20 @@ class _Sorted:
     spans: list[SpansSet]
     alarms: list[AlarmMoved]
     calls: list[CallOwed]
+    measurements: list[Calibration | PlungeTest]
 
 
 def to_write(decided: Decided) -> Commit:
     """What is to be written of a decision."""
-    heap = _Sorted([], [], [], [], [])
+    heap = _Sorted([], [], [], [], [], [])
     for outcome in decided.outcomes:
         match outcome:
             case ReadingMade(reading):
                 heap.readings.append(reading)
             case EntryMade(entry):
                 heap.entries.append(entry)
+            case ProbeMeasured(record):
+                heap.measurements.append(record)
             case SpansSet():
                 heap.spans.append(outcome)
             case AlarmMoved():
@@ -108,4 +113,5 @@ def to_write(decided: Decided) -> Commit:
         spans=tuple(heap.spans),
         alarms=tuple(heap.alarms),
         calls=tuple(heap.calls),
+        measurements=tuple(heap.measurements),
     )

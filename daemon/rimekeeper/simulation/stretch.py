@@ -14,6 +14,7 @@ from rimekeeper.core.messages import (
     EntryMade,
     Event,
     Outcome,
+    ProbeMeasured,
     ReadingMade,
     SampleTaken,
     SpansSet,
@@ -83,7 +84,7 @@ class Written:
             if isinstance(outcome, CommandAnswered):
                 if not outcome.accepted:
                     self.refused.append(outcome.sentence)
-            elif isinstance(outcome, ReadingMade | EntryMade | SpansSet | AlarmMoved):
+            elif isinstance(outcome, ReadingMade | ProbeMeasured | EntryMade | SpansSet | AlarmMoved):
                 self.outcomes.append(outcome)
         self.changed.update(step.changed)
         for key, slot in step.changed.items():
@@ -97,6 +98,7 @@ class Written:
             entries=tuple(o.entry for o in self.outcomes if isinstance(o, EntryMade)),
             spans=tuple(o for o in self.outcomes if isinstance(o, SpansSet)),
             alarms=tuple(o for o in self.outcomes if isinstance(o, AlarmMoved)),
+            measurements=tuple(o.record for o in self.outcomes if isinstance(o, ProbeMeasured)),
             batches=tuple(self.batches.values()) if history else (),
             changed={} if history else dict(self.changed),
             watched_until=watched_until,

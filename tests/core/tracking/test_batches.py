@@ -37,7 +37,15 @@ SPLIT = sheet(
     roles=("pan", "base"),
 )
 CRITICAL = sheet(
-    stage("cook", StageKind.COOK, target=82.0, approach=Approach.RISING, band=0.0, hold=Millis(15_000)),
+    stage(
+        "cook",
+        StageKind.COOK,
+        target=82.0,
+        approach=Approach.RISING,
+        band=0.0,
+        hold=Millis(15_000),
+        critical=True,
+    ),
     stage("chill", target=5.0, approach=Approach.FALLING, after=("cook",)),
 )
 

@@ -8,7 +8,7 @@ from rimekeeper.core.draft import Draft, Fact
 from rimekeeper.core.errors import RefusedError
 from rimekeeper.core.messages import AdvanceStage, UndoAdvance
 from rimekeeper.core.model import RIMEKEEPER, Actor, Instant, StageId
-from rimekeeper.core.plan import Advance, SheetPlan, StageKind, StagePlan
+from rimekeeper.core.plan import Advance, SheetPlan, StagePlan
 from rimekeeper.core.state import BatchPhase, BatchSlot, StagePhase, StageRun
 from rimekeeper.core.tracking.checks.stage_check import met
 from rimekeeper.core.tracking.checks.target import broken
@@ -16,9 +16,6 @@ from rimekeeper.core.tracking.order import all_before, ready, unfinished
 from rimekeeper.core.tracking.phases import BatchMove, StageMove, batch_after, moved
 from rimekeeper.core.tracking.staging import put_in_place
 from rimekeeper.core.tracking.words import listed, named
-
-CRITICAL = frozenset({StageKind.COOK, StageKind.HOLD})
-"""Kinds whose target and hold are critical limits: ending them unmet needs a reason."""
 
 
 def advance(draft: Draft, batch: BatchSlot, command: AdvanceStage, actor: Actor, at: Instant) -> str:
@@ -93,7 +90,7 @@ def refuse_unmet(
         if plan is None or run is None or met(plan, run):
             continue
         early.append(stage)
-        if plan.kind in CRITICAL and plan.target is not None and not why.strip():
+        if plan.critical and plan.target is not None and not why.strip():
             lacks = (
                 "was not held at its target for long enough"
                 if run.reached_at

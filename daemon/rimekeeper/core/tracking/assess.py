@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 from rimekeeper.core.model import MINUTE, Instant, Millis, Quality, Reading, Reason
 from rimekeeper.core.plan import StagePlan
@@ -32,6 +32,8 @@ def noted(run: StageRun, at: Instant, celsius: float) -> StageRun:
         at,
         celsius,
         run.awaiting_confirm,
+        run.uncertainty,
+        run.margin,
     )
 
 
@@ -41,6 +43,7 @@ def assess_stage(
     ended: Instant | None,
     readings: Iterable[Reading],
     allowed_gap: Millis = MINUTE,
+    uncertainty: Callable[[Reading, float], float] | None = None,
 ) -> StageRun:
     """What the readings show about a stage that lasted from ``began`` up to but not including ``ended``.
 
@@ -51,6 +54,7 @@ def assess_stage(
         readings: of the probe that watched it, oldest first; those outside of its time are passed over.
             Readings that came late count here, because the order is known now.
         allowed_gap: the probe's ``silent_after``; a longer gap breaks a hold.
+        uncertainty: expanded uncertainty (K, k = 2) of a reading's temperature, for critical limits.
 
     Time on hold isn't known here; ``paused`` is 0.
     """
@@ -63,7 +67,8 @@ def assess_stage(
             run = run if reading.reason is Reason.RETAINED else target.broken(run)
             continue
         run = noted(run, reading.taken_at, reading.celsius)
-        moment = Moment(reading.taken_at, reading.celsius, allowed_gap)
+        unsure = 0.0 if uncertainty is None else uncertainty(reading, reading.celsius)
+        moment = Moment(reading.taken_at, reading.celsius, allowed_gap, uncertainty=unsure)
         for check in _FACTS:
             found = check.look(stage, run, None, moment)
             run = run if found is None else found.run

@@ -11,10 +11,14 @@ from rimekeeper.core.errors import RefusedError
 from rimekeeper.core.messages import (
     Acknowledge,
     AdvanceStage,
+    BeginTest,
+    Calibrate,
     CommandAnswered,
     CommandGiven,
     EndBatch,
+    EndTest,
     HoldBatch,
+    KeepPlunge,
     NoteBatch,
     ResumeBatch,
     RetimeStage,
@@ -27,6 +31,7 @@ from rimekeeper.core.state import BatchSlot
 from rimekeeper.core.tracking import advancing, changing, retiming, starting
 from rimekeeper.core.tracking.stages import settle_batch
 from rimekeeper.core.tracking.words import listed
+from rimekeeper.core.watching.measuring import carry_out_for_probe
 
 BatchCommand: TypeAlias = (
     AdvanceStage | UndoAdvance | HoldBatch | ResumeBatch | NoteBatch | ScrapBatch | EndBatch | RetimeStage
@@ -42,6 +47,8 @@ def carry_out(draft: Draft, given: CommandGiven) -> None:
             sentence, batch = starting.start(draft, command, actor, at)
         elif isinstance(command, Acknowledge):
             sentence = _acknowledged(draft, command, actor, at)
+        elif isinstance(command, BeginTest | EndTest | Calibrate | KeepPlunge):
+            sentence = carry_out_for_probe(draft, command, actor, at)
         else:
             batch = command.batch
             sentence = _with_batch(draft, command, actor, at)

@@ -16,7 +16,7 @@ from rimekeeper.core.state import BatchSlot, StageRun, WatchSlot
 from rimekeeper.core.tracking.advancing import advance_by_itself
 from rimekeeper.core.tracking.assess import noted
 from rimekeeper.core.tracking.checks import CHECKS
-from rimekeeper.core.tracking.checks.stage_check import Moment, StageCheck
+from rimekeeper.core.tracking.checks.stage_check import Moment, StageCheck, shown_target
 from rimekeeper.core.tracking.checks.target import broken
 from rimekeeper.core.tracking.staging import (
     allowed_gap,
@@ -54,7 +54,8 @@ def watch_reading(draft: Draft, reading: Reading, celsius: float) -> None:
         slot, run, plan = known
         made = _look_ahead(draft, key, slot, run, plan, reading, celsius)
         run = noted(run, at, celsius)
-        moment = Moment(at, celsius, allowed_gap(draft, probe), made)
+        unsure = draft.uncertainty(probe, celsius, at) if plan.critical else 0.0
+        moment = Moment(at, celsius, allowed_gap(draft, probe), made, unsure)
         _look(draft, slot, run, plan, moment, CHECKS)
 
 
@@ -243,7 +244,7 @@ def _look_ahead(
             draft.put_forecast(key, None)
         return None
     at = reading.taken_at
-    course = observe(draft.courses.get(key, Course()), at, celsius)
+    course = observe(draft.courses.get(key, Course()), at, _felt(draft, reading, celsius))
     draft.put_course(key, course)
     if before is not None and 0 <= at - before.made_at < draft.plan.forecast_every:
         return before
@@ -254,6 +255,14 @@ def _look_ahead(
     return made
 
 
+def _felt(draft: Draft, reading: Reading, celsius: float) -> float:
+    """What the product is at by the probe's lag, where a plunge test knows it: for looking ahead, proving nothing."""
+    slot = draft.probes.get(reading.probe)
+    if slot is None or slot.ahead is None or slot.good_at != reading.taken_at:
+        return celsius
+    return slot.ahead
+
+
 def make_forecast(
     draft: Draft, slot: BatchSlot, plan: StagePlan, course: Course, at: Instant
 ) -> Forecast | None:
@@ -262,7 +271,10 @@ def make_forecast(
         return None
     sheet = draft.sheet_of(slot)
     freezing = _freezing_point(sheet.mix) if sheet is not None and sheet.mix is not None else None
-    return forecast(course, plan.target, plan.band, plan.approach, at, freezing)
+    probe = probe_of(slot, plan)
+    unsure = draft.uncertainty(probe, plan.target.celsius, at) if probe is not None else 0.0
+    target = shown_target(plan, unsure) or plan.target
+    return forecast(course, target, plan.band, plan.approach, at, freezing)
 
 
 @lru_cache(maxsize=64)

@@ -15,6 +15,7 @@ from rimekeeper.core.model import Health, Instant, Millis, ProbeId, SourceId, So
 from rimekeeper.core.plan import Priority
 from rimekeeper.core.sensing.health import SILENT, faulty, health_after
 from rimekeeper.core.state import ProbeSlot, SourceSlot, WatchPhase, WatchSlot
+from rimekeeper.core.watching import measuring
 from rimekeeper.core.watching.limits import elapsed, on_delay_end
 
 _ASK = "Look at the probe, its plug and its battery. Measure by hand until it is heard again."
@@ -102,6 +103,8 @@ def taken_into_use(draft: Draft, probe: ProbeId, at: Instant) -> None:
         _raise_silent(draft, slot, at)
     if faulty(slot):
         _raise_fault(draft, slot, at)
+    measuring.raise_past_due(draft, probe, at)
+    measuring.expect_calibration(draft, probe)
     plan = draft.plan.probes.get(probe)
     source = draft.sources.get(plan.source) if plan is not None else None
     if source is not None and source.health is Health.FAILURE:
@@ -113,7 +116,7 @@ def let_go(draft: Draft, probe: ProbeId, at: Instant) -> None:
     if draft.in_use(probe):
         return
     why = "nothing depends on the probe any more"
-    for key in (silent_key(probe), fault_key(probe)):
+    for key in (silent_key(probe), fault_key(probe), measuring.due_key(probe)):
         end_alarm(draft, key, at, why)
     plan = draft.plan.probes.get(probe)
     if plan is not None and down_key(plan.source) in draft.watches and _patience(draft, plan.source) is None:

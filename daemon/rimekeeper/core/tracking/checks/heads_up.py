@@ -20,7 +20,9 @@ def _look(stage: StagePlan, run: StageRun, _watch: WatchSlot | None, moment: Mom
         return None
     if run.heads_up_at is not None or run.reached_at is not None:
         return None
-    if _soon(stage, moment) or (run.in_band_since is not None and _was_outside(stage, run)):
+    if _soon(stage, moment) or (
+        run.in_band_since is not None and _was_outside(stage, run, moment.uncertainty)
+    ):
         return Found(replace(run, heads_up_at=moment.at), prompts=(PromptKind.HEADS_UP,))
     return None
 
@@ -35,8 +37,8 @@ def _soon(stage: StagePlan, moment: Moment) -> bool:
     )
 
 
-def _was_outside(stage: StagePlan, run: StageRun) -> bool:
-    return any(v is not None and not in_band(stage, v) for v in (run.lowest, run.highest))
+def _was_outside(stage: StagePlan, run: StageRun, uncertainty: float) -> bool:
+    return any(v is not None and not in_band(stage, v, uncertainty) for v in (run.lowest, run.highest))
 
 
 CHECK = StageCheck("heads-up", _look)

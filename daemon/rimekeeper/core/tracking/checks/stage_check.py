@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from rimekeeper.core.messages import PromptKind
-from rimekeeper.core.model import Instant, Millis
+from rimekeeper.core.model import Instant, Millis, Temperature, TemperatureDifference
 from rimekeeper.core.plan import Approach, LimitPlan, Priority, StagePlan
 from rimekeeper.core.process.forecast import Forecast
 from rimekeeper.core.state import StageRun, WatchSlot
@@ -21,6 +21,8 @@ class Moment:
     allowed_gap: Millis
     """Readings farther apart than this (the probe's ``silent_after``) don't prove what was between them."""
     forecast: Forecast | None = None
+    uncertainty: float = 0.0
+    """Expanded uncertainty (K, k = 2) of ``celsius``; counted against critical limits only."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,18 +77,39 @@ class StageCheck:
     """Whether its alarm ends while the batch is on hold (what it watches is not meant to be kept then)."""
 
 
-def in_band(stage: StagePlan, celsius: float) -> bool:
-    """Whether the value meets the target, with its band.
+def spare(stage: StagePlan, celsius: float, uncertainty: float = 0.0) -> float | None:
+    """How far (K) the value is inside the target's band; below zero by how much it falls short.
 
-    RISING (met from below): at or above the lower edge. FALLING (met from above): at or below the upper edge.
-    WITHIN: between both.
+    RISING (met from below): above the lower edge. FALLING (met from above): below the upper edge. WITHIN: from the
+    nearer of both. For a critical limit the uncertainty is taken off, because the value may be that much worse.
+    None for a stage without a target.
     """
     if stage.target is None:
-        return False
+        return None
     target, band = stage.target.celsius, stage.band.kelvin
-    return (stage.approach is Approach.FALLING or celsius >= target - band) and (
-        stage.approach is Approach.RISING or celsius <= target + band
-    )
+    off = uncertainty if stage.critical else 0.0
+    above, below = celsius - (target - band), (target + band) - celsius
+    match stage.approach:
+        case Approach.RISING:
+            return above - off
+        case Approach.FALLING:
+            return below - off
+        case Approach.WITHIN:
+            return min(above, below) - off
+
+
+def in_band(stage: StagePlan, celsius: float, uncertainty: float = 0.0) -> bool:
+    """Whether the value meets the target, with its band and, for a critical limit, with the uncertainty against it."""
+    left = spare(stage, celsius, uncertainty)
+    return left is not None and left >= 0.0
+
+
+def shown_target(stage: StagePlan, uncertainty: float) -> Temperature | None:
+    """What the probe must show for the target to be met: beyond it by the uncertainty where it is critical."""
+    if stage.target is None or not stage.critical or stage.approach is Approach.WITHIN:
+        return stage.target
+    step = TemperatureDifference(uncertainty)
+    return stage.target + (step if stage.approach is Approach.RISING else -step)
 
 
 def met(stage: StagePlan, run: StageRun) -> bool:

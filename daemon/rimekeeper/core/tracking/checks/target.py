@@ -12,14 +12,17 @@ from rimekeeper.core.messages import PromptKind
 from rimekeeper.core.model import Instant, Millis
 from rimekeeper.core.plan import StagePlan
 from rimekeeper.core.state import StageRun, WatchSlot
-from rimekeeper.core.tracking.checks.stage_check import Found, Moment, StageCheck, in_band
+from rimekeeper.core.tracking.checks.stage_check import Found, Moment, StageCheck, in_band, met, spare
 
 
 def _look(stage: StagePlan, run: StageRun, _watch: WatchSlot | None, moment: Moment) -> Found | None:
     if moment.celsius is None or stage.target is None:
         return None
-    if not in_band(stage, moment.celsius):
-        return None if run.in_band_since is None else Found(broken(run))
+    inside = in_band(stage, moment.celsius, moment.uncertainty)
+    if stage.critical:
+        run = counted(stage, run, moment, inside=inside)
+    if not inside:
+        return Found(broken(run)) if stage.critical or run.in_band_since is not None else None
     since, last = run.in_band_since, run.in_band_last
     if since is None or last is None or moment.at - last > moment.allowed_gap:
         return Found(replace(run, in_band_since=moment.at, in_band_last=moment.at))
@@ -28,6 +31,16 @@ def _look(stage: StagePlan, run: StageRun, _watch: WatchSlot | None, moment: Mom
     if run.reached_at is None and stayed >= stage.settle:
         return Found(replace(run, reached_at=Instant(since)), prompts=(PromptKind.TARGET_REACHED,))
     return Found(run)
+
+
+def counted(stage: StagePlan, run: StageRun, moment: Moment, *, inside: bool) -> StageRun:
+    """The run with the uncertainty that was counted and the smallest margin; both stay once the limit is met."""
+    if moment.celsius is None or met(stage, run):
+        return run
+    margin = spare(stage, moment.celsius, moment.uncertainty)
+    if inside and run.in_band_since is not None and margin is not None and run.margin is not None:
+        margin = min(margin, run.margin)
+    return replace(run, uncertainty=moment.uncertainty, margin=margin)
 
 
 def broken(run: StageRun) -> StageRun:
