@@ -13,7 +13,12 @@ UNITS: Mapping[str, Mapping[str, float]] = {
     "ohm": {"ohm": 1.0, "Ω": 1.0, "mohm": 1e-3, "kohm": 1e3, "kΩ": 1e3},
     "mV": {"mV": 1.0, "uV": 1e-3, "µV": 1e-3, "V": 1e3},
     "mA": {"mA": 1.0, "A": 1e3},
-    "K": {"K": 1.0},
+    "K": {"K": 1.0, "mK": 1e-3},
+    "K/min": {"K/min": 1.0, "K/s": 60.0, "K/h": 1.0 / 60.0},
+    "kPa": {"kPa": 1.0, "hPa": 0.1, "mbar": 0.1, "Pa": 1e-3, "bar": 100.0},
+    "m": {"m": 1.0, "km": 1e3, "ft": 0.3048},
+    "s": {"s": 1.0, "ms": 1e-3, "min": 60.0},
+    "%": {"%": 1.0},
 }
 """For each declared unit the units that may be written, and how many of the declared one they are."""
 EXAMPLES: Mapping[str, str] = {
@@ -21,6 +26,11 @@ EXAMPLES: Mapping[str, str] = {
     "mV": '"3.35 mV"',
     "mA": '"12.4 mA"',
     "K": '"3435 K"',
+    "K/min": '"2 K/min"',
+    "kPa": '"101.3 kPa" or "1013 hPa"',
+    "m": '"650 m" or "2100 ft"',
+    "s": '"12 s"',
+    "%": '"90 %"',
     "°C": '"23 C" or "73 F"',
 }
 _NUMBER = re.compile(r"\s*([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,3})?)\s*(\S*)\s*")

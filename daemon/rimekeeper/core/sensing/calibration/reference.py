@@ -55,7 +55,7 @@ def boiling_point(kilopascal: float) -> float:
             f"to sea level, from {LOWEST_KILOPASCAL:g} kPa to {HIGHEST_KILOPASCAL:g} kPa (1 kPa is 10 hPa)."
         )
     n1, n2, n3, n4, n5, n6, n7, n8, n9, n10 = _N
-    beta = (kilopascal / 1000.0) ** 0.25
+    beta = math.pow(kilopascal / 1000.0, 0.25)
     e = beta * beta + n3 * beta + n6
     f = n1 * beta * beta + n4 * beta + n7
     g = n2 * beta * beta + n5 * beta + n8
