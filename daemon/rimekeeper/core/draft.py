@@ -27,6 +27,7 @@ from rimekeeper.core.plan import KitchenPlan, SheetPlan, StagePlan
 from rimekeeper.core.plan_index import PlanIndex, plan_index
 from rimekeeper.core.process.forecast import Course, Forecast
 from rimekeeper.core.sensing.calibration.uncertainty import counted
+from rimekeeper.core.sensing.duty import NO_DUTY, Duty
 from rimekeeper.core.state import (
     BatchSlot,
     ClockSlot,
@@ -38,6 +39,7 @@ from rimekeeper.core.state import (
     WatchPhase,
     WatchSlot,
 )
+from rimekeeper.core.watching.duties import duties
 
 _K = TypeVar("_K")
 _V = TypeVar("_V")
@@ -73,6 +75,7 @@ class Draft:
         self.forecasts: dict[str, Forecast] = _borrowed(state.forecasts)
         self._stages_of: dict[ProbeId, list[tuple[BatchId, StageId]]] | None = None
         self._bound: dict[ProbeId, BatchId] | None = None
+        self._duties: Mapping[ProbeId, Duty] | None = None
 
     # --- writing ------------------------------------------------------------------------------------------
 
@@ -127,7 +130,7 @@ class Draft:
         self.batches[slot.batch] = slot
         self.changed[f"batch/{slot.batch}"] = slot
         if restaged:
-            self._stages_of = self._bound = None
+            self._stages_of = self._bound = self._duties = None
 
     def forget_batch(self, batch: BatchId) -> None:
         """Drop a batch that ended long ago; the store keeps it."""
@@ -217,6 +220,12 @@ class Draft:
                 for _, probe in batch.bindings
             }
         return self._bound.get(probe)
+
+    def duty_of(self, probe: ProbeId) -> Duty:
+        """What depends on the probe."""
+        if self._duties is None:
+            self._duties = duties(self.plan, self.index, self.batches.values())
+        return self._duties.get(probe, NO_DUTY)
 
     def in_use(self, probe: ProbeId) -> bool:
         """Whether a station or a running batch depends on the probe."""

@@ -241,7 +241,9 @@ def _take_sample(draft: Draft, event: SampleTaken) -> None:
     arrived = event.sample.arrived_at
     if before.fresh_at is None or arrived - before.fresh_at > probe.silent_after:
         before = probes.settle_silence(draft, before, arrived)
-    reading, slot, weight = read(probe, before, event.sample, draft.metrology.get(probe.id))
+    reading, slot, weight = read(
+        probe, before, event.sample, draft.metrology.get(probe.id), draft.duty_of(probe.id), draft.probes
+    )
     draft.say(ReadingMade(reading))
     if weight is Weight.NOTHING:
         draft.put_probe(slot)

@@ -106,6 +106,17 @@ class ProbePlan:
     """What is assumed (k = 2) while the probe has no calibration in force."""
     resolution: TemperatureDifference = TemperatureDifference(0.1)
     calibrate_every: Millis = Millis(365 * 24 * 60 * MINUTE)
+    stuck_after: Millis = Millis(6 * 60 * MINUTE)
+    """The same number for so long is a fault; 0: never."""
+    one_wire: bool = False
+    """Whether its temperatures come from a one-wire digital thermometer, whose fault codes are temperatures too."""
+    fault_codes: tuple[float, ...] = ()
+    """Numbers, as they come, by which the instrument says that something is broken."""
+    beside: ProbeId | None = None
+    """Another probe in the same place."""
+    beside_within: TemperatureDifference = TemperatureDifference(1.0)
+    room: ProbeId | None = None
+    """The probe that hangs in the room where this one would read if it were pulled out of the product."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +159,8 @@ class RolePlan:
 
     id: RoleId
     name: str
+    fastest: float | None = None
+    """K/s; while the probe is bound a faster jump is not believed. None: the probe's own limit alone."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,6 +30,8 @@ from rimekeeper.core.model import (
 )
 from rimekeeper.core.process.forecast import Course, Forecast
 from rimekeeper.core.sensing.calibration.record import Calibration, PlungeTest
+from rimekeeper.core.sensing.doubt import Doubt
+from rimekeeper.core.sensing.pace import Pace
 
 
 class StagePhase(enum.StrEnum):
@@ -105,6 +107,8 @@ class ProbeSlot:
     """The last few good temperatures (°C) and their instants, for its slope."""
     ahead: float | None = None
     """Lag-corrected temperature (°C) by the last good reading; None without a plunge test. Proves nothing."""
+    doubt: Doubt = Doubt()
+    pace: Pace = Pace()
 
 
 @dataclass(frozen=True, slots=True)

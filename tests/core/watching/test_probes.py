@@ -145,7 +145,7 @@ def test_a_probe_whose_readings_are_long_on_their_way_is_as_good_as_silent():
 def test_a_loose_plug_does_not_fill_the_record():
     hand = Hand(WATCHED)
     hand.ramp("walkin", 0, [-20.0, 99.0] * 150)
-    assert changes(hand) == [("normal", 0.0), ("out of specification", 1.0)]
+    assert changes(hand) == [("normal", 0.0), ("out of specification", 1.0), ("failure", 7.0)]
 
 
 def test_a_faulty_probe_that_falls_silent_comes_back_normal():

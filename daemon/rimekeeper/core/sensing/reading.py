@@ -7,12 +7,15 @@ from __future__ import annotations
 
 import enum
 import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
 from rimekeeper.core.model import (
     MINUTE,
     SECOND,
     ClockTrust,
     Instant,
+    ProbeId,
     Quality,
     Reading,
     Reason,
@@ -20,6 +23,13 @@ from rimekeeper.core.model import (
 )
 from rimekeeper.core.plan import ProbePlan
 from rimekeeper.core.sensing.calibration.correction import corrected
+from rimekeeper.core.sensing.doubt import Doubt, RoomDoubt, SwapDoubt
+from rimekeeper.core.sensing.duty import NO_DUTY, Duty
+from rimekeeper.core.sensing.lag import ahead, trail
+from rimekeeper.core.sensing.pace import paced
+from rimekeeper.core.sensing.plausible import judged
+from rimekeeper.core.sensing.plausible.case import Case
+from rimekeeper.core.sensing.plausible.codes import speaks_one_wire
 from rimekeeper.core.sensing.sensors.contract import Refusal
 from rimekeeper.core.state import MetrologySlot, ProbeSlot
 
@@ -32,6 +42,13 @@ AGREEING = 3
 """A jump is believed with the third reading in a row that shows it (the first and two more)."""
 SHORTEST_STEP = 1.0
 """Seconds over which a jump is judged at least, so that the last digit of a burst isn't a jump."""
+LARGEST_STEP = 80.0
+"""K; a larger step is a jump however long the pause before it was (from boiling water into ice, with some to spare)."""
+NOT_THERE = -127.0
+"""°C by which many readers say that a one-wire thermometer is not there (a convention, in no data sheet)."""
+_OPEN = (Reason.NONE, Reason.JUMP)
+"""A doubt of the checks says more than that it jumped; everything else weighs more than their doubts."""
+_NOBODY: Mapping[ProbeId, ProbeSlot] = {}
 
 
 class Weight(enum.Enum):
@@ -46,30 +63,36 @@ class Weight(enum.Enum):
 
 
 def read(
-    probe: ProbePlan, slot: ProbeSlot, sample: Sample, measured: MetrologySlot | None = None
+    probe: ProbePlan,
+    slot: ProbeSlot,
+    sample: Sample,
+    measured: MetrologySlot | None = None,
+    duty: Duty = NO_DUTY,
+    others: Mapping[ProbeId, ProbeSlot] = _NOBODY,
 ) -> tuple[Reading, ProbeSlot, Weight]:
-    """The reading that the sample stands for, corrected by the calibration in force."""
+    """The reading that the sample stands for, corrected by the calibration in force.
+
+    Args:
+        probe: its plan.
+        slot: what is known of it.
+        sample: what came.
+        measured: its calibration and plunge test.
+        duty: what depends on it.
+        others: the kitchen's probes as they are now, for the checks that compare.
+    """
     taken, odd_clock, late = _dated(probe, slot, sample)
     uncorrected, quality, reason = _converted(probe, sample)
     calibration = measured.calibration if measured is not None else None
     celsius = uncorrected
     if calibration is not None and uncorrected is not None:
         celsius = corrected(calibration.correction, uncorrected)
-    if quality is Quality.GOOD and _tested(slot, sample.arrived_at):
-        quality, reason = Quality.UNCERTAIN, Reason.FUNCTION_CHECK
-    if quality is Quality.GOOD and sample.retained:
-        quality, reason = Quality.UNCERTAIN, Reason.RETAINED
-    if quality is Quality.GOOD and odd_clock:
-        quality, reason = Quality.UNCERTAIN, Reason.CLOCK_ODD
+    if quality is Quality.GOOD:
+        quality, reason = _admitted(slot, sample, odd_clock=odd_clock)
     in_time = not late and not sample.retained and (slot.last_at is None or taken > slot.last_at)
-    suspects, suspect_at, suspect_celsius = slot.suspects, slot.suspect_at, slot.suspect_celsius
-    if in_time and quality is Quality.GOOD and celsius is not None:
-        suspects = _suspects(probe, slot, taken, celsius)
-        if suspects:
-            quality, reason = Quality.UNCERTAIN, Reason.JUMP
-            suspect_at, suspect_celsius = taken, celsius
-        else:
-            suspect_at = suspect_celsius = None
+    weighed = _Weighed(quality, reason, slot.suspects, slot.suspect_at, slot.suspect_celsius, slot.doubt)
+    if in_time and celsius is not None and uncorrected is not None:
+        case = Case(probe, slot, taken, sample.value, celsius, uncorrected, others)
+        _weigh(weighed, case, duty)
     dated_here = odd_clock or probe.clock is ClockTrust.ARRIVAL
     reading = Reading(
         probe.id,
@@ -77,29 +100,82 @@ def read(
         sample.arrived_at,
         sample.value,
         celsius,
-        quality,
-        reason,
+        weighed.quality,
+        weighed.reason,
         late,
         dated_here,
         0 if calibration is None else calibration.number,
     )
     if not in_time:
         return reading, _counted(slot, late=late), Weight.NOTHING
-    good = quality is Quality.GOOD
+    heard = _heard(probe, slot, sample, reading, weighed, uncorrected, measured)
+    return reading, heard, Weight.COUNTS if weighed.quality is Quality.GOOD else Weight.BREAKS
+
+
+@dataclass(slots=True)
+class _Weighed:
+    """What comes out of looking at a value and at those before it."""
+
+    quality: Quality
+    reason: Reason
+    suspects: int
+    suspect_at: Instant | None
+    suspect_celsius: float | None
+    doubt: Doubt
+
+
+def _weigh(weighed: _Weighed, case: Case, duty: Duty) -> None:
+    """The jump and the checks; both look at every temperature, and only a reading still in question is changed."""
+    if weighed.reason is Reason.FUNCTION_CHECK:
+        # What a person looks at is no longer held against the probe.
+        clean = Doubt(duty=duty.word)
+        weighed.doubt = clean if weighed.doubt != clean else weighed.doubt
+        return
+    if weighed.doubt.duty != duty.word:
+        weighed.doubt = replace(weighed.doubt, duty=duty.word, room=RoomDoubt(), swap=SwapDoubt())
+    if weighed.reason is Reason.NONE:
+        weighed.suspects = _suspects(case, duty)
+        if weighed.suspects:
+            weighed.quality, weighed.reason = Quality.UNCERTAIN, Reason.JUMP
+            weighed.suspect_at, weighed.suspect_celsius = case.taken, case.celsius
+        else:
+            weighed.suspect_at = weighed.suspect_celsius = None
+    weighed.doubt, verdict = judged(case, weighed.doubt)
+    if verdict is not None and weighed.reason in _OPEN:
+        weighed.quality, weighed.reason = verdict
+
+
+def _heard(
+    probe: ProbePlan,
+    slot: ProbeSlot,
+    sample: Sample,
+    reading: Reading,
+    weighed: _Weighed,
+    uncorrected: float | None,
+    measured: MetrologySlot | None,
+) -> ProbeSlot:
+    """The slot after a reading in its time."""
+    taken, celsius, reason = reading.taken_at, reading.celsius, reading.reason
+    good = reading.quality is Quality.GOOD
     fresh = sample.arrived_at - taken <= probe.silent_after
-    heard = ProbeSlot(
+    times, values, heading = slot.trail_times, slot.trail, None
+    if good and celsius is not None:
+        times, values = trail(times, values, taken, celsius)
+        if measured is not None and measured.plunge is not None:
+            heading = ahead(times, values, measured.plunge.seconds)
+    return ProbeSlot(
         probe=slot.probe,
         last_at=taken,
         last_arrived=sample.arrived_at,
         raw=sample.value,
         celsius=celsius,
-        quality=quality,
+        quality=reading.quality,
         reason=reason,
         good_at=taken if good else slot.good_at,
         good_celsius=celsius if good else slot.good_celsius,
-        suspects=suspects,
-        suspect_at=suspect_at,
-        suspect_celsius=suspect_celsius,
+        suspects=weighed.suspects,
+        suspect_at=weighed.suspect_at,
+        suspect_celsius=weighed.suspect_celsius,
         bad_run=0 if good else slot.bad_run if reason is Reason.FUNCTION_CHECK else slot.bad_run + 1,
         health=slot.health,
         health_since=slot.health_since,
@@ -114,15 +190,23 @@ def read(
         uncorrected=uncorrected,
         tested_until=slot.tested_until,
         tested_why=slot.tested_why,
-        trail_times=slot.trail_times,
-        trail=slot.trail,
-        ahead=None,
+        trail_times=times,
+        trail=values,
+        ahead=heading,
+        doubt=weighed.doubt,
+        pace=paced(slot.pace, slot.last_at, taken, sample.arrived_at, sample.taken_at),
     )
-    return reading, heard, Weight.COUNTS if good else Weight.BREAKS
 
 
-def _tested(slot: ProbeSlot, at: Instant) -> bool:
-    return slot.tested_until is not None and at < slot.tested_until
+def _admitted(slot: ProbeSlot, sample: Sample, *, odd_clock: bool) -> tuple[Quality, Reason]:
+    """What stands against a temperature before its value is looked at."""
+    if slot.tested_until is not None and sample.arrived_at < slot.tested_until:
+        return Quality.UNCERTAIN, Reason.FUNCTION_CHECK
+    if sample.retained:
+        return Quality.UNCERTAIN, Reason.RETAINED
+    if odd_clock:
+        return Quality.UNCERTAIN, Reason.CLOCK_ODD
+    return Quality.GOOD, Reason.NONE
 
 
 def _dated(probe: ProbePlan, slot: ProbeSlot, sample: Sample) -> tuple[Instant, bool, bool]:
@@ -143,6 +227,8 @@ def _dated(probe: ProbePlan, slot: ProbeSlot, sample: Sample) -> tuple[Instant, 
 def _converted(probe: ProbePlan, sample: Sample) -> tuple[float | None, Quality, Reason]:
     if not math.isfinite(sample.value):
         return None, Quality.BAD, Reason.NOT_A_NUMBER
+    if sample.value in probe.fault_codes:
+        return None, Quality.BAD, Reason.SENSOR_CODE
     # A number that came with its scale is a temperature already, whatever the probe usually sends.
     if probe.sensor is not None and sample.scale is None:
         found = probe.sensor.to_celsius(sample.value)
@@ -151,58 +237,38 @@ def _converted(probe: ProbePlan, sample: Sample) -> tuple[float | None, Quality,
         celsius = found
     else:
         celsius = (sample.scale or probe.scale).to_celsius(sample.value)
+    if celsius == NOT_THERE and speaks_one_wire(probe):
+        return None, Quality.BAD, Reason.SENSOR_CODE
     if not probe.lowest.celsius <= celsius <= probe.highest.celsius:
         return None, Quality.BAD, Reason.OUT_OF_RANGE
     return celsius, Quality.GOOD, Reason.NONE
 
 
-def _suspects(probe: ProbePlan, slot: ProbeSlot, taken: Instant, celsius: float) -> int:
+def _suspects(case: Case, duty: Duty) -> int:
     """How many readings in a row show a jump that isn't believed yet; 0 when this one is believed."""
-    if not _jumped(probe, slot.good_at, slot.good_celsius, taken, celsius):
+    fastest, slot, taken, celsius = (
+        case.probe.max_rate_kelvin_per_second,
+        case.before,
+        case.taken,
+        case.celsius,
+    )
+    if duty.fastest is not None and duty.fastest < fastest:
+        fastest = duty.fastest
+    if not _jumped(fastest, slot.good_at, slot.good_celsius, taken, celsius):
         return 0
-    if slot.suspects == 0 or _jumped(probe, slot.suspect_at, slot.suspect_celsius, taken, celsius):
+    if slot.suspects == 0 or _jumped(fastest, slot.suspect_at, slot.suspect_celsius, taken, celsius):
         return 1
     return (slot.suspects + 1) % AGREEING
 
 
 def _jumped(
-    probe: ProbePlan, before_at: Instant | None, before: float | None, taken: Instant, celsius: float
+    fastest: float, before_at: Instant | None, before: float | None, taken: Instant, celsius: float
 ) -> bool:
     if before_at is None or before is None:
         return False
     seconds = max(SHORTEST_STEP, (taken - before_at) / SECOND)
-    return abs(celsius - before) > probe.max_rate_kelvin_per_second * seconds
+    return abs(celsius - before) > min(LARGEST_STEP, fastest * seconds)
 
 
 def _counted(slot: ProbeSlot, *, late: bool) -> ProbeSlot:
-    return ProbeSlot(
-        slot.probe,
-        slot.last_at,
-        slot.last_arrived,
-        slot.raw,
-        slot.celsius,
-        slot.quality,
-        slot.reason,
-        slot.good_at,
-        slot.good_celsius,
-        slot.suspects,
-        slot.suspect_at,
-        slot.suspect_celsius,
-        slot.bad_run,
-        slot.health,
-        slot.health_since,
-        slot.health_why,
-        slot.readings + 1,
-        slot.late + (1 if late else 0),
-        slot.listened_from,
-        slot.fresh_at,
-        slot.silent,
-        slot.good_run,
-        slot.good_since,
-        slot.uncorrected,
-        slot.tested_until,
-        slot.tested_why,
-        slot.trail_times,
-        slot.trail,
-        slot.ahead,
-    )
+    return replace(slot, readings=slot.readings + 1, late=slot.late + (1 if late else 0))

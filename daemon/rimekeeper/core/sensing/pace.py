@@ -1,0 +1,101 @@
+"""A probe's own time: how often it sends, where readings are missing, and how far its clock is off.
+
+Constant work and a few numbers for each probe. The interval is the median of the last seven, so that single gaps and
+bursts don't move it. Delivery only ever makes a stamp look older, so the offset of a probe's clock is what the
+quickest messages of the last ten to twenty minutes show: the second largest of stamp minus arrival (the second,
+so that one nonsensical stamp says nothing). It is too small by the shortest delivery, which nobody can know from
+here. All three are chosen by us (no published source).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from rimekeeper.core.model import MINUTE, SECOND, Instant, Millis
+
+REMEMBERED = 7
+"""Intervals of which the median is taken."""
+LEARNT = 4
+"""As many are needed before a gap can be told."""
+GAP = 3
+"""Times the usual interval, from which on readings are missing ..."""
+SHORTEST_GAP = 2 * SECOND
+"""... and at least this long."""
+WINDOW = 10 * MINUTE
+"""Of arrivals, for one half of what the offset is taken from."""
+
+
+@dataclass(frozen=True, slots=True)
+class ClockWindow:
+    """The two largest differences (ms, stamp minus arrival) among the stamps that arrived since ``began``."""
+
+    began: Instant
+    largest: Millis
+    second: Millis | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """What is known of a probe's time."""
+
+    intervals: tuple[Millis, ...] = ()
+    """The last few, oldest first."""
+    interval: Millis | None = None
+    """The usual one; None until enough of them were seen."""
+    gaps: int = 0
+    gap_at: Instant | None = None
+    """When the last gap ended."""
+    gap_length: Millis | None = None
+    window: ClockWindow | None = None
+    earlier: ClockWindow | None = None
+    """The window before the present one."""
+    offset: Millis | None = None
+    """How far its clock is ahead of ours (negative: behind); None while it sends no stamps."""
+
+
+def paced(pace: Pace, last: Instant | None, taken: Instant, arrived: Instant, stamp: Instant | None) -> Pace:
+    """The pace after a reading in its time; ``stamp`` is what the probe itself said, used or not."""
+    intervals, interval, gaps, gap_at, gap_length = (
+        pace.intervals,
+        pace.interval,
+        pace.gaps,
+        pace.gap_at,
+        pace.gap_length,
+    )
+    if last is not None:
+        length = Millis(taken - last)
+        if interval is not None and length > SHORTEST_GAP and length > GAP * interval:
+            gaps, gap_at, gap_length = gaps + 1, taken, length
+        intervals = (*intervals[1 - REMEMBERED :], length)
+        if len(intervals) >= LEARNT:
+            interval = sorted(intervals)[len(intervals) // 2]
+    after = Pace(intervals, interval, gaps, gap_at, gap_length, pace.window, pace.earlier, pace.offset)
+    return after if stamp is None else _clocked(after, arrived, Millis(stamp - arrived))
+
+
+def _clocked(pace: Pace, arrived: Instant, ahead: Millis) -> Pace:
+    window, earlier = pace.window, pace.earlier
+    if window is None:
+        return replace(pace, window=ClockWindow(arrived, ahead), offset=ahead)
+    if arrived - window.began >= WINDOW:
+        stale = arrived - window.began >= 2 * WINDOW
+        window, earlier = ClockWindow(arrived, ahead), None if stale else window
+    elif window.second is not None and ahead <= window.second:
+        return pace
+    elif ahead > window.largest:
+        window = ClockWindow(window.began, ahead, window.largest)
+    else:
+        window = ClockWindow(window.began, window.largest, ahead)
+    return replace(pace, window=window, earlier=earlier, offset=_second_largest(window, earlier))
+
+
+def _second_largest(window: ClockWindow, earlier: ClockWindow | None) -> Millis:
+    seen = [window.largest]
+    if window.second is not None:
+        seen.append(window.second)
+    if earlier is not None:
+        seen.append(earlier.largest)
+        if earlier.second is not None:
+            seen.append(earlier.second)
+    seen.sort()
+    return seen[-2] if len(seen) > 1 else seen[-1]
