@@ -100,7 +100,8 @@ class DemoKitchen:
         Raises:
             RefusedError: there was no ``opening`` yet.
         """
-        return history(plan, self._opened().began, days, progress=progress)
+        opened = self._opened()
+        return history(plan, opened.began, days, progress=progress, records=opened.records)
 
     def follow(self, plan: KitchenPlan, look: Look, give: Give) -> None:
         """Play the scene: the probes begin to talk, and the crew watches the daemon through ``look``.

@@ -12,6 +12,7 @@ from rimekeeper.core.commit import Commit
 from rimekeeper.core.model import HOUR, MINUTE, Instant
 from rimekeeper.core.plan import KitchenPlan, MixPlan
 from rimekeeper.core.state import ClockSlot, EngineState
+from rimekeeper.simulation.calibrations import Records, as_commit, slipway_records, slots_of
 from rimekeeper.simulation.crew import Crew, Errand
 from rimekeeper.simulation.following import Follower
 from rimekeeper.simulation.kitchen_day import (
@@ -71,6 +72,7 @@ class Opening:
     crew: Crew
     began: Instant
     refused: tuple[str, ...] = ()
+    records: Records = ()
 
 
 def opening(plan: KitchenPlan, now: Instant, entropy: int = 8321) -> Opening:
@@ -86,7 +88,9 @@ def opening(plan: KitchenPlan, now: Instant, entropy: int = 8321) -> Opening:
     day = day_of(Instant(first - LEAST), plan.zone)
     begins = begin_of_day(day, plan.zone)
     noise = np.random.default_rng([entropy, day.toordinal()])
-    stretch = _stretch(plan, begins, noise, DAYS)
+    records = slipway_records(plan, now)
+    measured = slots_of(records)
+    stretch = _stretch(plan, begins, noise, DAYS, records)
     days = [day, *(d for d in (day_of(now, plan.zone),) if d != day)]
     usual = [errand for one in days for errand in usual_day(one, plan.zone, noise)]
     kept = [errand for errand in usual if errand.due + lasts(errand) < now - CLEAR]
@@ -94,13 +98,14 @@ def opening(plan: KitchenPlan, now: Instant, entropy: int = 8321) -> Opening:
     stretch.run(now, [*kept, *scenes])
     ready_to_fail(stretch.workshop)
     return Opening(
-        commit=stretch.written.commit(history=False, watched_until=now),
+        commit=as_commit(records, measured).joined(stretch.written.commit(history=False, watched_until=now)),
         state=stretch.state,
         workshop=stretch.workshop,
         follower=stretch.follower,
         crew=stretch.crew,
         began=begins,
         refused=tuple(stretch.written.refused),
+        records=records,
     )
 
 
@@ -110,6 +115,7 @@ def history(
     days: int = DAYS,
     entropy: int = 8321,
     progress: Callable[[str], None] = lambda _: None,
+    records: Records = (),
 ) -> Iterator[HistoryChunk]:
     """Independent days before ``before``, the newest first.
 
@@ -119,20 +125,22 @@ def history(
         days: how many.
         entropy: as for :func:`opening`.
         progress: told what is being filled in, "" at the end.
+        records: what was measured of the probes (``Opening.records``); made anew by default.
     """
+    records = records or slipway_records(plan, before)
     newest = day_of(Instant(before - MINUTE), plan.zone)
     for back in range(1, days + 1):
         day = newest - timedelta(days=back - 1)
         progress(f"filling in history: day {back} of {days}")
-        yield _one_day(plan, day, back, entropy)
+        yield _one_day(plan, day, back, entropy, records)
     progress("")
 
 
-def _one_day(plan: KitchenPlan, day: date, back: int, entropy: int) -> HistoryChunk:
+def _one_day(plan: KitchenPlan, day: date, back: int, entropy: int, records: Records) -> HistoryChunk:
     noise = np.random.default_rng([entropy, day.toordinal()])
     begins = begin_of_day(day, plan.zone)
     ends = begin_of_day(day + timedelta(days=1), plan.zone)
-    stretch = _stretch(plan, begins, noise, DAYS - back)
+    stretch = _stretch(plan, begins, noise, DAYS - back, records)
     stretch.run(ends, usual_day(day, plan.zone, noise), mishaps_of(day, back, plan.zone))
     return HistoryChunk(
         label=f"{day:%Y-%m-%d}",
@@ -141,12 +149,16 @@ def _one_day(plan: KitchenPlan, day: date, back: int, entropy: int) -> HistoryCh
     )
 
 
-def _stretch(plan: KitchenPlan, begins: Instant, noise: np.random.Generator, number: int) -> Stretch:
+def _stretch(
+    plan: KitchenPlan, begins: Instant, noise: np.random.Generator, number: int, records: Records
+) -> Stretch:
     workshop = Workshop(noise)
     workshop.settle(SETTLING / 1_000.0)
-    clock = ClockSlot(batches=_BATCHES * number, alarms=_ALARMS * number, calls=_CALLS * number)
+    clock = ClockSlot(
+        batches=_BATCHES * number, alarms=_ALARMS * number, calls=_CALLS * number, records=len(records)
+    )
     seldom = history_plan(plan)
-    return Stretch(seldom, workshop, Crew(seldom), begins, clock)
+    return Stretch(seldom, workshop, Crew(seldom), begins, clock, slots_of(records))
 
 
 def _scenes(plan: KitchenPlan, now: Instant) -> list[Errand]:

@@ -38,7 +38,7 @@ class Probe:
         """Let time pass in surroundings of ``truth`` °C: dT/dt = (truth - T) / tau."""
         self.celsius = truth + (self.celsius - truth) * math.exp(-seconds / self.build.tau)
 
-    def read(self) -> float:
-        """What it says now, °C."""
-        value = self.celsius + self.build.noise * self._noise.standard_normal()
+    def read(self, off: float = 0.0, gain: float = 0.0) -> float:
+        """What it says now, °C; ``off`` K wrong at 0 °C and ``gain`` K more for each K from there."""
+        value = self.celsius * (1.0 + gain) + off + self.build.noise * self._noise.standard_normal()
         return round(value / self.build.resolution) * self.build.resolution

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from rimekeeper.core import engine
@@ -24,7 +24,7 @@ from rimekeeper.core.messages import (
 )
 from rimekeeper.core.model import HOUR, MINUTE, SECOND, ClockTrust, Instant, Millis, ProbeId, Sample
 from rimekeeper.core.plan import KitchenPlan, StageKind
-from rimekeeper.core.state import BatchSlot, ClockSlot, EngineState, Slot
+from rimekeeper.core.state import BatchSlot, ClockSlot, EngineState, MetrologySlot, Slot
 from rimekeeper.simulation.crew import Crew, Errand, Given
 from rimekeeper.simulation.following import Follower
 from rimekeeper.simulation.kitchen_day import Mishap, hour_of
@@ -110,7 +110,13 @@ class Stretch:
     """The kitchen from one instant on."""
 
     def __init__(
-        self, plan: KitchenPlan, workshop: Workshop, crew: Crew, begins: Instant, clock: ClockSlot
+        self,
+        plan: KitchenPlan,
+        workshop: Workshop,
+        crew: Crew,
+        begins: Instant,
+        clock: ClockSlot,
+        measured: Mapping[ProbeId, MetrologySlot] | None = None,
     ) -> None:
         """Begin with nothing known.
 
@@ -120,11 +126,12 @@ class Stretch:
             crew: who taps.
             begins: first instant.
             clock: the engine's counters, so that ids of different stretches differ.
+            measured: calibrations and plunge tests that there are already.
         """
         self.plan, self.workshop, self.crew = plan, workshop, crew
         self.follower = Follower(plan, workshop)
         self.now = begins
-        self.state = EngineState(clock=replace(clock, now=begins))
+        self.state = EngineState(clock=replace(clock, now=begins), metrology=measured or {})
         self.written = Written()
         self.closely_from: Instant | None = None
         """From then on every probe is heard at every tick, as a daemon that goes on from here expects it."""

@@ -30,6 +30,19 @@ IN_ROOMS: dict[ProbeId, tuple[str, str]] = {
 """Probes that stay where they are: room, and which of its two masses."""
 MOVABLE = (PAN, BOWL, PORTION, SHERBET, SHERBET_TUB, TRAY_A, TRAY_B)
 PROBES = (*MOVABLE, *IN_ROOMS)
+ERRORS: dict[ProbeId, tuple[float, float]] = {
+    PAN: (0.12, 0.002),
+    BOWL: (-0.15, 0.001),
+    SHERBET: (0.08, 0.0),
+    PORTION: (0.2, 0.003),
+    SHERBET_TUB: (-0.06, 0.0),
+    TRAY_A: (0.11, -0.002),
+    WALK_IN_AIR: (0.25, 0.004),
+    WALK_IN_TUB: (-0.1, 0.0),
+    FRIDGE_AIR: (0.3, 0.0),
+    CANISTER_AIR: (-0.2, 0.0),
+}
+"""How far a probe is off: K at 0 °C, and K for each K from there."""
 
 
 class Place(Protocol):
@@ -115,7 +128,7 @@ class Workshop:
 
     def read(self, probe: ProbeId) -> float:
         """What a probe says now, °C."""
-        return self.probes[probe].read()
+        return self.probes[probe].read(*ERRORS.get(probe, (0.0, 0.0)))
 
     def settle(self, seconds: float, hour: float = 3.0) -> None:
         """Let the rooms find their cycle before anybody looks."""
