@@ -155,8 +155,9 @@ def _heard(
     measured: MetrologySlot | None,
 ) -> ProbeSlot:
     """The slot after a reading in its time."""
-    taken, celsius, reason = reading.taken_at, reading.celsius, reading.reason
+    taken, celsius = reading.taken_at, reading.celsius
     good = reading.quality is Quality.GOOD
+    tested = _tested(slot, sample)
     fresh = sample.arrived_at - taken <= probe.silent_after
     times, values, heading = slot.trail_times, slot.trail, None
     if good and celsius is not None:
@@ -170,13 +171,13 @@ def _heard(
         raw=sample.value,
         celsius=celsius,
         quality=reading.quality,
-        reason=reason,
+        reason=reading.reason,
         good_at=taken if good else slot.good_at,
         good_celsius=celsius if good else slot.good_celsius,
         suspects=weighed.suspects,
         suspect_at=weighed.suspect_at,
         suspect_celsius=weighed.suspect_celsius,
-        bad_run=0 if good else slot.bad_run if reason is Reason.FUNCTION_CHECK else slot.bad_run + 1,
+        bad_run=0 if good else slot.bad_run if tested else slot.bad_run + 1,
         health=slot.health,
         health_since=slot.health_since,
         health_why=slot.health_why,
@@ -198,9 +199,13 @@ def _heard(
     )
 
 
+def _tested(slot: ProbeSlot, sample: Sample) -> bool:
+    return slot.tested_until is not None and sample.arrived_at < slot.tested_until
+
+
 def _admitted(slot: ProbeSlot, sample: Sample, *, odd_clock: bool) -> tuple[Quality, Reason]:
     """What stands against a temperature before its value is looked at."""
-    if slot.tested_until is not None and sample.arrived_at < slot.tested_until:
+    if _tested(slot, sample):
         return Quality.UNCERTAIN, Reason.FUNCTION_CHECK
     if sample.retained:
         return Quality.UNCERTAIN, Reason.RETAINED

@@ -47,9 +47,11 @@ def heard(draft: Draft, before: ProbeSlot, slot: ProbeSlot, at: Instant) -> Prob
         end_alarm(draft, silent_key(slot.probe), at)
     if before.silent or before.fresh_at is None:
         _expect(draft, slot)
-    health, why = health_after(slot)
+    health, why = health_after(slot, draft.metrology.get(slot.probe))
     if health is not slot.health:
         slot = _in_health(draft, slot, health, why, at)
+    elif why != slot.health_why:
+        slot = replace(slot, health_why=why)
     if faulty(slot):
         _raise_fault(draft, slot, at)
     elif fault_key(slot.probe) in draft.alarms:
