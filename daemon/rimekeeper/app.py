@@ -37,6 +37,7 @@ from rimekeeper.runtime.logs import set_up_log
 from rimekeeper.runtime.outbox import OutboxSender
 from rimekeeper.runtime.pipeline import Pipeline
 from rimekeeper.runtime.ports import Glance, Intake
+from rimekeeper.runtime.reminding import remind_of_calibrations
 from rimekeeper.runtime.schedule import Schedule, care_for_the_store
 from rimekeeper.simulation.demo import DemoKitchen, prepare
 from rimekeeper.web import build_app
@@ -82,6 +83,7 @@ class House:
             care_for_the_store(self._schedule, self.pipeline, self._store)
             self._listen_to_buttons(loaded.buttons)
             self._announce(loaded)
+            remind_of_calibrations(self._schedule, self.pipeline.glance, self._remind)
             self._closing = undo.pop_all()
         self._folder = folder
 
@@ -171,6 +173,10 @@ class House:
         ]
         if self._say_topics:
             self.pipeline.listeners.append(announcer(self._say))
+
+    def _remind(self, sentence: str) -> None:
+        _LOG.warning("%s", sentence)
+        self._say(sentence)
 
     def _say(self, sentence: str) -> None:
         for broker, topic in self._say_topics:
