@@ -44,6 +44,8 @@ class KitchenSettings(Strict):
     language: Literal["en"] = "en"
     sheets: str = "sheets"
     """Folder of the batch sheets, beside this file."""
+    room: str | None = None
+    """The probe that hangs in the room: what a probe reads that was pulled out of the product."""
     data: str | None = None
     """Folder of the store; the user's own data folder by default."""
 
@@ -101,6 +103,15 @@ class ProbeSettings(Strict):
     """Counted against critical limits (k = 2) while no calibration is in force."""
     resolution: DifferenceText = TemperatureDifference(0.1)
     calibrate_every: DurationText = 365 * 86_400_000
+    stuck_after: DurationText = 6 * 3_600_000
+    """"0 s": never."""
+    one_wire: bool = False
+    """Whether the temperatures it sends come from a one-wire digital thermometer."""
+    fault_codes: tuple[float, ...] = Field(default=(), strict=False)
+    """Numbers, as they come, that its instrument's manual calls faults."""
+    beside: str | None = None
+    """Another probe in the same place; one of the two says it."""
+    beside_within: DifferenceText = TemperatureDifference(1.0)
     sensor: str | dict[str, Any] | None = None
     """``"pt100"``, or a table with ``kind`` and its parameters; what is possible stands in the registry of the core."""
 

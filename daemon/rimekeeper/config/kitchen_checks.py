@@ -8,6 +8,7 @@ from pathlib import Path
 
 from rimekeeper.config.key_lines import KeyPath
 from rimekeeper.config.kitchen import CalloutSettings, KitchenFile, LimitSettings
+from rimekeeper.config.plausibility_checks import plausibility
 from rimekeeper.config.problems import Problem
 from rimekeeper.config.sensor_tables import read_sensor
 from rimekeeper.config.validation import Validated, suggestion
@@ -326,4 +327,4 @@ def unused(kitchen: KitchenUnderCheck) -> Iterator[Problem]:
             )
 
 
-KITCHEN_CHECKS = (sources, probes, sensors, stations, people, callouts, buttons, links, unused)
+KITCHEN_CHECKS = (sources, probes, sensors, plausibility, stations, people, callouts, buttons, links, unused)

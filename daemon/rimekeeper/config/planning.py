@@ -7,7 +7,7 @@ from pathlib import Path
 
 from rimekeeper.config.edges import MqttSettings, SerialSettings
 from rimekeeper.config.kitchen import ChannelSettings, KitchenFile, LimitSettings
-from rimekeeper.config.sensor_tables import sensor_of
+from rimekeeper.config.sensor_tables import sensor_kind, sensor_of
 from rimekeeper.config.sheet import CRITICAL_KINDS, USUAL_APPROACH, SheetFile, StageSettings
 from rimekeeper.config.sheet_checks import predecessors
 from rimekeeper.core.model import (
@@ -55,6 +55,7 @@ _ADVANCE = {
 
 def kitchen_plan(file: KitchenFile, sheets: Mapping[SheetId, SheetPlan]) -> KitchenPlan:
     """The plan of a kitchen whose files are in order."""
+    room, together = file.kitchen.room, pairs(file)
     return KitchenPlan(
         name=file.kitchen.name,
         zone=file.kitchen.zone,
@@ -76,6 +77,12 @@ def kitchen_plan(file: KitchenFile, sheets: Mapping[SheetId, SheetPlan]) -> Kitc
                 accuracy=probe.accuracy,
                 resolution=probe.resolution,
                 calibrate_every=Millis(probe.calibrate_every),
+                stuck_after=Millis(probe.stuck_after),
+                one_wire=probe.one_wire or sensor_kind(probe.sensor) == "one-wire",
+                fault_codes=probe.fault_codes,
+                beside=None if name not in together else ProbeId(together[name][0]),
+                beside_within=together[name][1] if name in together else probe.beside_within,
+                room=ProbeId(room) if room is not None and room != name else None,
             )
             for name, probe in file.probe.items()
         },
@@ -114,6 +121,16 @@ def kitchen_plan(file: KitchenFile, sheets: Mapping[SheetId, SheetPlan]) -> Kitc
     )
 
 
+def pairs(file: KitchenFile) -> dict[str, tuple[str, TemperatureDifference]]:
+    """For each probe with another one beside it: which, and how far they may differ; both ways round."""
+    found: dict[str, tuple[str, TemperatureDifference]] = {}
+    for name, probe in file.probe.items():
+        if probe.beside is not None:
+            found[name] = (probe.beside, probe.beside_within)
+            found.setdefault(probe.beside, (name, probe.beside_within))
+    return found
+
+
 def _sources(file: KitchenFile) -> dict[SourceId, SourcePlan]:
     kinds: tuple[tuple[str, Mapping[str, SerialSettings | MqttSettings]], ...] = (
         ("serial", file.serial),
@@ -145,7 +162,7 @@ def sheet_plan(file: SheetFile, sheet: SheetId) -> SheetPlan:
     return SheetPlan(
         id=sheet,
         name=file.sheet.name,
-        roles=tuple(RolePlan(RoleId(role.id), role.name) for role in file.role),
+        roles=tuple(RolePlan(RoleId(role.id), role.name, role.fastest) for role in file.role),
         stages=tuple(_stage_plan(stage, before[stage.id]) for stage in file.stage),
         mix=None if file.mix is None else MixPlan(**file.mix.model_dump()),
         allergens=file.sheet.allergens,

@@ -35,6 +35,12 @@ def sensor_of(given: str | Mapping[str, object] | None) -> Sensor | None:
     return None if given is None else read_sensor(given).sensor
 
 
+def sensor_kind(given: str | Mapping[str, object] | None) -> str | None:
+    """The kind that is named, whether or not there is one."""
+    kind = given.get("kind") if isinstance(given, Mapping) else given
+    return kind if isinstance(kind, str) else None
+
+
 def read_sensor(given: str | Mapping[str, object]) -> SensorRead:
     """Read what stands under ``sensor``."""
     table = {"kind": given} if isinstance(given, str) else given

@@ -8,7 +8,7 @@ from pydantic import Field, model_validator
 
 from rimekeeper.config.edges import Strict
 from rimekeeper.config.kitchen import Id, LimitSettings
-from rimekeeper.config.quantities import DifferenceText, DurationText, TemperatureText
+from rimekeeper.config.quantities import DifferenceText, DurationText, RateText, TemperatureText
 
 KindWord = Literal["cook", "hold", "chill", "age", "temper", "combine", "churn", "harden", "store"]
 ApproachWord = Literal["rising", "falling", "within"]
@@ -79,6 +79,8 @@ class RoleSettings(Strict):
 
     id: Id
     name: str = Field(min_length=1, max_length=80)
+    fastest: RateText | None = None
+    """A faster jump of its probe is not believed while it is bound; None: the probe's own limit alone."""
 
 
 class StageSettings(Strict):
