@@ -15,7 +15,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from rimekeeper.core.sensing.step_search import Numbers, Step, search
+from rimekeeper.core.sensing.step_search import Numbers, Step, around, search, until_taken_out
 
 SMALLEST_STEP = 10.0
 """K."""
@@ -23,9 +23,9 @@ FEWEST = 6
 """readings during the rise, from 2 % to 98 % of it."""
 SETTLED = 3.0
 """time constants after the plunge (95 %) must be there."""
-FOREIGN = 0.08
+FOREIGN = 0.04
 """of the step, root mean square left by the fit: more is no step at all."""
-UNLIKE = 0.01
+UNLIKE = 0.003
 """of the step, left by the fit: more, and more than the noise, is not of first order."""
 
 GAP = 5.0
@@ -65,6 +65,16 @@ class NoStep:
     why: str
 
 
+_NOT_ONE_STEP = NoStep(
+    "This is not one step: plunge the probe once, from a steady temperature into another, and leave it there until it "
+    "has settled."
+)
+_TOO_FAST = NoStep(
+    f"Fewer than {FEWEST} readings came during the rise: let the probe send more often, or take it as fast enough for "
+    "what it is used for."
+)
+
+
 def fit_step(times_ms: Sequence[int], shown: Sequence[float]) -> StepFit | NoStep:
     """Find the plunge in what a probe showed (°C) at instants (ms), and how fast it followed.
 
@@ -81,20 +91,36 @@ def fit_step(times_ms: Sequence[int], shown: Sequence[float]) -> StepFit | NoSte
     began = pairs[0][0]
     t = np.array([at - began for at, _ in pairs], dtype=np.float64) / 1000.0
     y = np.array([value for _, value in pairs], dtype=np.float64)
-    if t[-1] <= 0.0 or np.ptp(y) < SMALLEST_STEP:
+    if t[-1] <= 0.0:
+        return NoStep(
+            "All readings carry the same instant: look to the clock of the probe, and plunge again."
+        )
+    if np.ptp(y) < SMALLEST_STEP:
         return NoStep(
             f"The probe moved by {np.ptp(y):.1f} K only, which tells nothing: plunge it from ice into hot water, "
             f"{SMALLEST_STEP:g} K apart at least."
         )
-    kept = np.ones(len(y), dtype=np.bool_)
+    whole = len(y)
+    until = until_taken_out(y)
+    t, y = t[:until], y[:until]
+    if until < FEWEST or t[-1] <= 0.0:
+        return _NOT_ONE_STEP
+    near = around(t, y)
+    began += round(float(t[near][0]) * 1000.0)
+    t, y = t[near] - t[near][0], y[near]
+    if len(y) < FEWEST:
+        return _TOO_FAST
     found = search(t, y)
-    kept = ~_spikes(y - found.at(t), _step_of(y), abs(found.end - found.start))
-    if not kept.all():
-        t, y = t[kept], y[kept]
-        if len(y) < FEWEST:
-            return NoStep("The readings jump about: look to the plug, and plunge again.")
+    spikes = _spikes(y - found.at(t), _step_of(y), abs(found.end - found.start))
+    if spikes.any():
+        t, y = t[~spikes], y[~spikes]
         found = search(t, y)
-    return _refused(t, y, found) or _told(t, y, found, began, dropped=int((~kept).sum()))
+    remarks = []
+    if until < whole:
+        remarks.append("What came after it was taken out again is left out.")
+    if spikes.any():
+        remarks.append(f"Left out as spikes: {int(spikes.sum())}.")
+    return _refused(t, y, found) or _told(t, y, found, began, remarks)
 
 
 def _step_of(y: Numbers) -> float:
@@ -118,14 +144,12 @@ def _refused(t: Numbers, y: Numbers, found: Step) -> NoStep | None:
     height = abs(found.end - found.start)
     after = float(t[-1]) - found.plunge
     if np.sqrt(found.left / len(y)) > FOREIGN * max(height, 1e-9):
-        return NoStep(
-            "This is not one step: plunge the probe once, from a steady temperature into another, and leave it there "
-            "until it has settled."
-        )
+        return _NOT_ONE_STEP
     if after < SETTLED * found.tau:
+        needed = f" and about {5.0 * found.tau:.0f} s are needed" if found.tau < after else ""
         return NoStep(
-            f"The probe had not settled: {after:.0f} s after the plunge were there and about {5 * found.tau:.0f} s are "
-            "needed. Plunge again and wait longer."
+            f"The probe had not settled: only {after:.0f} s after the plunge were there{needed}. Plunge it again, and "
+            "wait until it moves no more."
         )
     if height < SMALLEST_STEP:
         return NoStep(
@@ -134,23 +158,20 @@ def _refused(t: Numbers, y: Numbers, found: Step) -> NoStep | None:
     done = 1.0 - np.exp(-np.maximum(t - found.plunge, 0.0) / found.tau)
     rising = int(((done > 0.02) & (done < 0.98)).sum())
     if rising < FEWEST:
-        return NoStep(
-            f"Only {rising} readings came during the rise and {FEWEST} are needed: let the probe send more often, or "
-            "call it fast enough for what it is used for."
-        )
+        return _TOO_FAST
     return None
 
 
-def _told(t: Numbers, y: Numbers, found: Step, began: int, dropped: int) -> StepFit:
+def _told(t: Numbers, y: Numbers, found: Step, began: int, remarks: list[str]) -> StepFit:
     height = found.end - found.start
     residual = float(np.sqrt(found.left / len(y)))
     rest = y - found.at(t)
-    noise = max(float(np.sqrt(np.mean(np.diff(rest) ** 2) / 2.0)), _step_of(y) / math.sqrt(12.0))
+    # Half of all steps from one reading to the next are smaller than 0.954 times the scatter of one.
+    noise = max(float(np.median(np.abs(np.diff(rest)))) / 0.954, _step_of(y) / math.sqrt(12.0))
     first_order = residual <= max(UNLIKE * abs(height), 1.5 * noise)
     t63 = _crossed(t, y, found, 1.0 - math.exp(-1.0))
     t90 = _crossed(t, y, found, 0.9)
     u = _tau_u(t, y, found)
-    remarks = []
     if not first_order:
         # Rectangular, over the time constants that one part or another of the curve would tell.
         told = (found.tau, t63, t90 / math.log(10.0))
@@ -160,10 +181,10 @@ def _told(t: Numbers, y: Numbers, found: Step, began: int, dropped: int) -> Step
         remarks.append(
             f"Not quite of first order (63 % after {t63:.1f} s, 90 % after {t90:.1f} s): the uncertainty is larger for it."
         )
-    if int((t < found.plunge).sum()) == 0:
-        remarks.append("The plunge itself is not among the readings; its times count from the first reading.")
-    if dropped:
-        remarks.append(f"Left out as spikes: {dropped}.")
+    if int((t <= found.plunge).sum()) < 2:
+        remarks.append(
+            "The steady stretch before the plunge is missing; its times count from the first reading."
+        )
     return StepFit(
         found.start,
         found.end,

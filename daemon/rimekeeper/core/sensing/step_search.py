@@ -12,9 +12,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 Numbers: TypeAlias = NDArray[np.float64]
+Which: TypeAlias = NDArray[np.bool_]
 
-_MOST = 600
+_MOST = 400
 """readings looked at for the coarse search."""
+_FEW = 12
+"""readings, and fewer are not cut down further."""
+_ASIDE = 30.0
+"""time constants before and after the plunge that say something about the step."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,26 +37,60 @@ class Step:
         return self.end + (self.start - self.end) * np.exp(-np.maximum(t - self.plunge, 0.0) / self.tau)
 
 
+def until_taken_out(y: Numbers) -> int:
+    """How many readings come before it is taken out again, if it is: the last is far from where it had gone."""
+    smooth = np.median(np.stack((np.append(y[1:], y[-1]), y, np.append(y[0], y[:-1]))), axis=0)
+    gone = smooth - smooth[0]
+    furthest = gone[int(np.argmax(np.abs(gone)))]
+    if furthest == 0.0 or gone[-1] / furthest > 0.9:
+        return len(y)
+    return int(np.nonzero(gone / furthest >= 0.97)[0][-1]) + 1
+
+
+def around(t: Numbers, y: Numbers) -> Which:
+    """Which readings are near the step: a long wait before or after it must not coarsen the search."""
+    near = np.ones(len(t), dtype=np.bool_)
+    for _ in range(4):
+        where = np.nonzero(near)[0]
+        begins = float(t[where[0]])
+        found = _coarse(t[where] - begins, y[where])
+        away = t - begins - found.plunge
+        closer = near & (np.abs(away) <= _ASIDE * found.tau)
+        if closer.sum() == near.sum() or closer.sum() < _FEW or np.ptp(t[closer]) <= 0.0:
+            break
+        near = closer
+    return near
+
+
 def search(t: Numbers, y: Numbers) -> Step:
     """The best step: a coarse grid over plunge and time constant, then ever finer ones around the best."""
-    thin = np.unique(np.linspace(0, len(t) - 1, min(len(t), _MOST)).astype(np.int64))
-    few_t, few_y = t[thin], y[thin]
+    best = _coarse(t, y)
     whole = float(t[-1])
-    # Where it may have been plunged: between any two readings that are looked at, or at the first.
-    plunges = np.unique(np.concatenate(([0.0], np.linspace(0.0, whole * 0.9, 60), few_t[:-1][_steep(few_y)])))
-    taus = np.geomspace(whole / 1000.0, whole * 2.0, 50)
-    best = _best(few_t, few_y, plunges, taus)
-    apart, ratio = whole / 40.0, float(taus[1] / taus[0])
-    for _ in range(14):
-        near = np.clip(np.linspace(best.plunge - apart, best.plunge + apart, 9), 0.0, whole)
-        best = _best(t, y, np.append(near, best.plunge), best.tau * np.geomspace(1.0 / ratio, ratio, 9))
-        apart, ratio = apart * 0.5, ratio**0.6
+    apart, ratio = whole / 40.0, 1.25
+    for _ in range(40):
+        plunges = np.append(
+            np.clip(np.linspace(best.plunge - apart, best.plunge + apart, 9), 0.0, whole), best.plunge
+        )
+        new = _best(t, y, plunges, best.tau * np.geomspace(1.0 / ratio, ratio, 9))
+        # At the edge of what was looked at: look on from there, without looking closer.
+        if abs(new.plunge - best.plunge) < 0.9 * apart:
+            apart *= 0.5
+        if ratio**-0.9 < new.tau / best.tau < ratio**0.9:
+            ratio **= 0.5
+        best = new
+        if apart < 1e-4 * best.tau and ratio < 1.0 + 1e-5:
+            break
     return best
 
 
-def _steep(y: Numbers) -> NDArray[np.int64]:
-    """Where it moves most from one reading to the next."""
-    return np.argsort(-np.abs(np.diff(y)))[:10].astype(np.int64)
+def _coarse(t: Numbers, y: Numbers) -> Step:
+    thin = np.unique(np.linspace(0, len(t) - 1, min(len(t), _MOST)).astype(np.int64))
+    few_t, few_y = t[thin], y[thin]
+    whole = float(t[-1])
+    # It may have been plunged anywhere, at the first reading too, and most likely where it moves most.
+    steep = np.argsort(-np.abs(np.diff(few_y)))[:10].astype(np.int64)
+    plunges = np.unique(np.concatenate((np.linspace(0.0, whole * 0.95, 60), few_t[:-1][steep])))
+    return _best(few_t, few_y, plunges, np.geomspace(whole / 1000.0, whole * 2.0, 40))
 
 
 def _best(t: Numbers, y: Numbers, plunges: Numbers, taus: Numbers) -> Step:
