@@ -114,6 +114,8 @@ class ProbeSettings(Strict):
     beside_within: DifferenceText = TemperatureDifference(1.0)
     sensor: str | dict[str, Any] | None = None
     """``"pt100"``, or a table with ``kind`` and its parameters; what is possible stands in the registry of the core."""
+    cold_junction_probe: str | None = None
+    """The probe at a thermocouple's terminal block, instead of the sensor's ``cold_junction``."""
 
     @field_validator("sensor", mode="before")
     @classmethod

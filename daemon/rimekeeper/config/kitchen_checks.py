@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rimekeeper.config.key_lines import KeyPath
-from rimekeeper.config.kitchen import CalloutSettings, KitchenFile, LimitSettings
+from rimekeeper.config.kitchen import CalloutSettings, KitchenFile, LimitSettings, ProbeSettings
 from rimekeeper.config.plausibility_checks import plausibility
 from rimekeeper.config.problems import Problem
-from rimekeeper.config.sensor_tables import read_sensor
+from rimekeeper.config.sensor_tables import read_sensor, sensor_kind
 from rimekeeper.config.validation import Validated, suggestion
 
 SHORTEST_REPEAT = 1_000
@@ -90,18 +90,43 @@ def probes(kitchen: KitchenUnderCheck) -> Iterator[Problem]:
 def sensors(kitchen: KitchenUnderCheck) -> Iterator[Problem]:
     """Sensors: kinds that exist, parameters that a sensor can have, and no scale beside them."""
     for name, probe in kitchen.file.probe.items():
+        path = ("probe", name)
+        yield from _junction(kitchen, name, probe)
         if probe.sensor is None:
             continue
-        path = ("probe", name)
         if "unit" in probe.model_fields_set:
             yield kitchen.problem(
                 (*path, "unit"),
                 "unit is for an instrument that sends temperatures, and this probe has a sensor",
                 "Remove unit, or sensor.",
             )
-        for fault in read_sensor(probe.sensor).faults:
+        measured = probe.cold_junction_probe is not None
+        for fault in read_sensor(probe.sensor, measured_junction=measured).faults:
             say = kitchen.warning if fault.only_a_warning else kitchen.problem
             yield say((*path, "sensor", *fault.path), fault.what, fault.remedy)
+
+
+def _junction(kitchen: KitchenUnderCheck, name: str, probe: ProbeSettings) -> Iterator[Problem]:
+    """A cold junction that another probe measures: of a thermocouple, by a probe that is there."""
+    junction = probe.cold_junction_probe
+    if junction is None:
+        return
+    path = ("probe", name, "cold_junction_probe")
+    kind = sensor_kind(probe.sensor) or ""
+    if not kind.startswith("thermocouple-"):
+        yield kitchen.problem(
+            path, "only a thermocouple has a cold junction", 'Add sensor = "thermocouple-k", or remove this.'
+        )
+    elif isinstance(probe.sensor, dict) and "cold_junction" in probe.sensor:
+        yield kitchen.problem(
+            path, "its sensor has a cold_junction too", "Keep one of them: the measured one is better."
+        )
+    if junction == name:
+        yield kitchen.problem(
+            path, "a probe can't measure its own cold junction", "Name the probe at its terminal block."
+        )
+    else:
+        yield from kitchen.unknown(path, "probe", junction)
 
 
 def _channel_exists(

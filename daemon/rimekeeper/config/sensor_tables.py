@@ -30,9 +30,9 @@ class SensorRead:
     faults: tuple[SensorFault, ...] = ()
 
 
-def sensor_of(given: str | Mapping[str, object] | None) -> Sensor | None:
+def sensor_of(given: str | Mapping[str, object] | None, *, measured_junction: bool = False) -> Sensor | None:
     """The sensor of a probe whose file is in order."""
-    return None if given is None else read_sensor(given).sensor
+    return None if given is None else read_sensor(given, measured_junction=measured_junction).sensor
 
 
 def sensor_kind(given: str | Mapping[str, object] | None) -> str | None:
@@ -41,9 +41,16 @@ def sensor_kind(given: str | Mapping[str, object] | None) -> str | None:
     return kind if isinstance(kind, str) else None
 
 
-def read_sensor(given: str | Mapping[str, object]) -> SensorRead:
-    """Read what stands under ``sensor``."""
-    table = {"kind": given} if isinstance(given, str) else given
+def read_sensor(given: str | Mapping[str, object], *, measured_junction: bool = False) -> SensorRead:
+    """Read what stands under ``sensor``.
+
+    Args:
+        given: a kind, or a table of a kind and its parameters.
+        measured_junction: another probe measures the cold junction, so that the table has none.
+    """
+    table: Mapping[str, object] = {"kind": given} if isinstance(given, str) else given
+    if measured_junction and "cold_junction" not in table:
+        table = {**table, "cold_junction": "0 C"}
     if "kind" not in table:
         return SensorRead(
             None, (SensorFault((), "the sensor's kind is missing", 'Add kind = "pt100" or what it is.'),)

@@ -33,6 +33,7 @@ from rimekeeper.core.messages import (
 from rimekeeper.core.model import BatchId, Instant, Millis, ProbeId, Quality, Reading, SourceId
 from rimekeeper.core.plan import KitchenPlan
 from rimekeeper.core.process.forecast import Course, observe
+from rimekeeper.core.sensing.junction import with_junction
 from rimekeeper.core.sensing.reading import Weight, read
 from rimekeeper.core.state import (
     BatchSlot,
@@ -242,7 +243,12 @@ def _take_sample(draft: Draft, event: SampleTaken) -> None:
     if before.fresh_at is None or arrived - before.fresh_at > probe.silent_after:
         before = probes.settle_silence(draft, before, arrived)
     reading, slot, weight = read(
-        probe, before, event.sample, draft.metrology.get(probe.id), draft.duty_of(probe.id), draft.probes
+        with_junction(probe, draft.probes, arrived),
+        before,
+        event.sample,
+        draft.metrology.get(probe.id),
+        draft.duty_of(probe.id),
+        draft.probes,
     )
     draft.say(ReadingMade(reading))
     if weight is Weight.NOTHING:

@@ -112,6 +112,7 @@ class Reason(enum.StrEnum):
     DISAGREES = "disagrees with the probe beside it"
     SWAPPED = "swapped with another probe?"
     FUNCTION_CHECK = "being tested"
+    JUNCTION = "its cold junction is not known"
 
 
 class Health(enum.StrEnum):

@@ -102,6 +102,8 @@ class ProbePlan:
     max_rate_kelvin_per_second: float = 10.0
     sensor: Sensor | None = None
     """What turns a number without a scale into a temperature; None where the instrument does that itself."""
+    junction: ProbeId | None = None
+    """The probe that measures a thermocouple's cold junction; None where the sensor's own figure holds."""
     accuracy: TemperatureDifference = TemperatureDifference(1.0)
     """What is assumed (k = 2) while the probe has no calibration in force."""
     resolution: TemperatureDifference = TemperatureDifference(0.1)
