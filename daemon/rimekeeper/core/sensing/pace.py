@@ -21,6 +21,8 @@ GAP = 3
 """Times the usual interval, from which on readings are missing ..."""
 SHORTEST_GAP = 2 * SECOND
 """... and at least this long."""
+NARROW = 0.05
+"""Of the usual interval: less is the same interval."""
 WINDOW = 10 * MINUTE
 """Of arrivals, for one half of what the offset is taken from."""
 
@@ -42,6 +44,8 @@ class Pace:
     """The last few, oldest first."""
     interval: Millis | None = None
     """The usual one; None until enough of them were seen."""
+    steady: bool = False
+    """Whether those remembered differ by hardly anything; then one more like them is not worth remembering."""
     gaps: int = 0
     gap_at: Instant | None = None
     """When the last gap ended."""
@@ -55,22 +59,25 @@ class Pace:
 
 def paced(pace: Pace, last: Instant | None, taken: Instant, arrived: Instant, stamp: Instant | None) -> Pace:
     """The pace after a reading in its time; ``stamp`` is what the probe itself said, used or not."""
-    intervals, interval, gaps, gap_at, gap_length = (
-        pace.intervals,
-        pace.interval,
-        pace.gaps,
-        pace.gap_at,
-        pace.gap_length,
-    )
     if last is not None:
-        length = Millis(taken - last)
-        if interval is not None and length > SHORTEST_GAP and length > GAP * interval:
-            gaps, gap_at, gap_length = gaps + 1, taken, length
-        intervals = (*intervals[1 - REMEMBERED :], length)
-        if len(intervals) >= LEARNT:
-            interval = sorted(intervals)[len(intervals) // 2]
-    after = Pace(intervals, interval, gaps, gap_at, gap_length, pace.window, pace.earlier, pace.offset)
-    return after if stamp is None else _clocked(after, arrived, Millis(stamp - arrived))
+        length = taken - last
+        usual = pace.interval
+        if not pace.steady or usual is None or not -NARROW * usual <= length - usual <= NARROW * usual:
+            pace = _timed(pace, Millis(length), taken)
+    return pace if stamp is None else _clocked(pace, arrived, Millis(stamp - arrived))
+
+
+def _timed(pace: Pace, length: Millis, taken: Instant) -> Pace:
+    usual = pace.interval
+    if usual is not None and length > SHORTEST_GAP and length > GAP * usual:
+        pace = replace(pace, gaps=pace.gaps + 1, gap_at=taken, gap_length=length)
+    intervals = (*pace.intervals[1 - REMEMBERED :], length)
+    if len(intervals) < LEARNT:
+        return replace(pace, intervals=intervals)
+    ordered = sorted(intervals)
+    usual = ordered[len(ordered) // 2]
+    steady = ordered[0] >= usual * (1.0 - NARROW) and ordered[-1] <= usual * (1.0 + NARROW)
+    return replace(pace, intervals=intervals, interval=usual, steady=steady)
 
 
 def _clocked(pace: Pace, arrived: Instant, ahead: Millis) -> Pace:

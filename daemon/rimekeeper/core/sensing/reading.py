@@ -160,10 +160,9 @@ def _heard(
     tested = _tested(slot, sample)
     fresh = sample.arrived_at - taken <= probe.silent_after
     times, values, heading = slot.trail_times, slot.trail, None
-    if good and celsius is not None:
+    if good and celsius is not None and measured is not None and measured.plunge is not None:
         times, values = trail(times, values, taken, celsius)
-        if measured is not None and measured.plunge is not None:
-            heading = ahead(times, values, measured.plunge.seconds)
+        heading = ahead(times, values, measured.plunge.seconds)
     return ProbeSlot(
         probe=slot.probe,
         last_at=taken,
@@ -259,7 +258,10 @@ def _suspects(case: Case, duty: Duty) -> int:
     )
     if duty.fastest is not None and duty.fastest < fastest:
         fastest = duty.fastest
-    if not _jumped(fastest, slot.good_at, slot.good_celsius, taken, celsius):
+    good = slot.good_celsius
+    if good is None or (-LARGEST_STEP < celsius - good < LARGEST_STEP and abs(celsius - good) <= fastest):
+        return 0  # what is no jump over the shortest step is none
+    if not _jumped(fastest, slot.good_at, good, taken, celsius):
         return 0
     if slot.suspects == 0 or _jumped(fastest, slot.suspect_at, slot.suspect_celsius, taken, celsius):
         return 1

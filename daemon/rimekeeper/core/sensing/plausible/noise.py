@@ -26,14 +26,21 @@ _ALL = (1 << LAST) - 1
 
 def noise(case: Case, doubt: Doubt) -> tuple[Doubt, Verdict | None]:
     """Doubt readings while most of the last eight jumped back against the jump before."""
-    before, direction = case.before, 0
-    if before.celsius is not None and before.last_at is not None and case.taken - before.last_at <= LONGEST:
-        step = case.celsius - before.celsius
-        if abs(step) > max(SMALLEST, STEPS * case.probe.resolution.kelvin):
-            direction = 1 if step > 0.0 else -1
-    if not direction and not doubt.direction and not doubt.swings:
+    before = case.before.celsius
+    step = 0.0 if before is None else case.celsius - before
+    quiet = -SMALLEST <= step <= SMALLEST
+    if quiet and not doubt.swings and not doubt.direction:
         return doubt, None
+    direction = 0 if quiet else _direction(case, step)
     back = direction != 0 and direction == -doubt.direction
     swings = ((doubt.swings << 1) | back) & _ALL
-    after = replace(doubt, direction=direction, swings=swings)
-    return after, _NOISE if swings.bit_count() > MOST else None
+    if swings != doubt.swings or direction != doubt.direction:
+        doubt = replace(doubt, direction=direction, swings=swings)
+    return doubt, _NOISE if swings.bit_count() > MOST else None
+
+
+def _direction(case: Case, step: float) -> int:
+    last_at = case.before.last_at
+    if last_at is None or case.taken - last_at > LONGEST or abs(step) <= STEPS * case.probe.resolution.kelvin:
+        return 0
+    return 1 if step > 0.0 else -1

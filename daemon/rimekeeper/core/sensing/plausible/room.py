@@ -95,7 +95,7 @@ def _halved(memory: RoomDoubt, taken: Instant, gap: float) -> RoomDoubt:
     if memory.mark_at is None:
         return _marked(memory, taken, gap)
     took = Millis(taken - memory.mark_at)
-    if took > QUICK or gap > memory.mark_gap:
+    if took > QUICK or gap * STILL > memory.mark_gap:
         return _marked(memory, taken, gap)
     if gap > 0.5 * memory.mark_gap:
         still = memory.halvings == 0 and took >= STILL_FOR and gap > STILL * memory.mark_gap

@@ -23,13 +23,9 @@ def stuck(case: Case, doubt: Doubt) -> tuple[Doubt, Verdict | None]:
     if allowed <= 0:
         return doubt, None
     before, moved_at = case.before, doubt.moved_at
-    grain = allowed // FINENESS
-    if (
-        moved_at is None
-        or before.last_at is None
-        or case.taken - before.last_at > max(grain, case.probe.silent_after)
-    ):
+    if moved_at is None or before.last_at is None:
         return replace(doubt, moved_at=case.taken), None
-    if case.raw != before.raw:
-        return doubt if case.taken - moved_at <= grain else replace(doubt, moved_at=case.taken), None
-    return doubt, _STUCK if case.taken - moved_at >= allowed + grain else None
+    rested, grain = case.taken - moved_at, allowed // FINENESS
+    if case.raw != before.raw or case.taken - before.last_at > max(grain, case.probe.silent_after):
+        return doubt if rested <= grain else replace(doubt, moved_at=case.taken), None
+    return doubt, _STUCK if rested >= allowed + grain else None
