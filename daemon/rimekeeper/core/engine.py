@@ -161,21 +161,25 @@ def _write_agenda(draft: Draft) -> None:
             agenda.put(*due, Matter.WATCH, key)
         elif watch.due is not None and key.startswith("source/"):
             agenda.put(watch.due, watch.due, Matter.SOURCE, key)
-    for probe in draft.probes:
-        silent = probes.silence_of(draft, probe)
-        if silent is not None:
-            agenda.put(silent, silent, Matter.SILENCE, probe)
-        over = measuring.test_due(draft, probe)
-        if over is not None:
-            agenda.put(over, over, Matter.TEST, probe)
-    for probe in draft.metrology:
-        measuring.expect_calibration(draft, probe)
+    _expect_of_probes(draft)
     for batch in draft.batches.values():
         for run in batch.active if batch.running else ():
             staging.reschedule(draft, batch.batch, run.stage)
     for key, alarm in draft.alarms.items():
         if alarm.next_call is not None:
             agenda.put(alarm.next_call, alarm.next_call, Matter.CALL, key)
+
+
+def _expect_of_probes(draft: Draft) -> None:
+    for probe in draft.probes:
+        silent = probes.silence_of(draft, probe)
+        if silent is not None:
+            draft.agenda.put(silent, silent, Matter.SILENCE, probe)
+        over = measuring.test_due(draft, probe)
+        if over is not None:
+            draft.agenda.put(over, over, Matter.TEST, probe)
+    for probe in draft.metrology:
+        measuring.expect_calibration(draft, probe)
 
 
 def _advance(draft: Draft, until: int) -> None:
