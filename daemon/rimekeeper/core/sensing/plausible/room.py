@@ -7,8 +7,9 @@ In the room's air the distance d between a probe and the room dies away exponent
 * Three halvings of d in a row, begun 20 K away or more, each of 90 s at most and the last not much quicker than the
   first (0.6 of it): it nears the room itself, and as fast as a bare probe does. In a product over ice the third
   halving takes less than 0.4 of the first.
-* Or: within 2 K of the room, less than 5 min after it was 10 K away, and there for longer than the way took, and a
-  minute at least. What passes through takes less time for the 4 K about the room than for the 8 K before them.
+* Or: within 2 K of the room, less than 5 min after it was 10 K away, and there for one and a half times as long as
+  the way took, and a minute at least. What passes through on its way to something 4 K or more beyond the room takes
+  less for the 4 K about the room, seen against the 8 K before them.
 
 It is believed again when it is as far from the room as 5 K and one and a half times the least distance since; when
 what depends on it changes (the next stage); or when a person tested it. Not by time alone: a pulled probe is steady
@@ -28,6 +29,7 @@ NEAR, AWAY = 2.0, 10.0
 """K from the room."""
 SHORTLY = 5 * MINUTE
 SHORTEST_STAY = MINUTE
+STAY = 1.5
 BEGUN = 20.0
 """K: where the first of the halvings begins."""
 HALVINGS = 3
@@ -86,7 +88,7 @@ def _stayed(memory: RoomDoubt, taken: Instant, gap: float) -> RoomDoubt:
     if near_since is None:
         quick = taken - far_at <= SHORTLY
         return replace(memory, near_since=taken) if quick else replace(memory, far_at=None)
-    if taken - near_since > max(SHORTEST_STAY, near_since - far_at):
+    if taken - near_since > max(SHORTEST_STAY, STAY * (near_since - far_at)):
         return RoomDoubt(nearest=gap)
     return memory
 
