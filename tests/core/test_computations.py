@@ -54,6 +54,9 @@ def test_any_numbers_give_a_finite_answer_or_a_sentence(name, data):
         ("thermocouple-k", {"voltage": 3.34973, "cold_junction": 0.0}, {"temperature": 82.0}),
         ("celsius-to-fahrenheit", {"temperature": 82.2222}, {"temperature": 180.0}),
         ("fahrenheit-to-celsius", {"number": -40.0}, {"temperature": -40.0}),
+        # EN 12830, from memory.
+        ("recorder-class", {"uncertainty": 0.3, "resolution": 0.1}, {"class": 1.0}),
+        ("recorder-class", {"uncertainty": 1.2, "resolution": 1.0}, {"class": 2.0}),
         ("celsius-to-kelvin", {"temperature": 0.01}, {"temperature": 273.16}),
         ("kelvin-to-celsius", {"number": 373.15}, {"temperature": 100.0}),
         # Goff and Hartel's table; the Guelph teaching mix (see tests/published/test_freezing_curve.py).
@@ -84,6 +87,21 @@ def test_an_answer_is_the_handbooks(name, values, answers):
         ("steinhart-hart-fit", {"t1": 0.0, "r1": 1e4, "t2": 0.0, "r2": 1e4, "t3": 85.0, "r3": 1e3},
          ("t1, r1 to t3, r3: no thermistor goes through these points. Take three different temperatures with "
          "their three different resistances, from the table of the data sheet.")),
+        ("boiling-point", {"pressure": 1013.25},
+         ("1013.25 kPa is no air pressure of a kitchen: give the pressure at the place itself, not reduced to sea "
+         "level, from 50 kPa to 110 kPa (1 kPa is 10 hPa).")),
+        ("two-point-correction",
+         {"shown": 5.0, "low_shown": 0.0, "low_reference": 0.0, "high_shown": 4.0, "high_reference": 4.0},
+         ("The outermost points, 0.00 °C and 4.00 °C, are less than 20 K apart: calibrate with one of them alone, or "
+         "take another that is further off.")),
+        ("calibration-uncertainty",
+         {"temperature": 5.0, "low": 50.0, "low_u": 0.1, "high": 4.0, "high_u": 0.1, "resolution": 0.1, "drift": 0.1},
+         "low, high: the points must be 20 K apart, low below high."),
+        ("recorder-class", {"uncertainty": 3.0, "resolution": 0.1},
+         "Neither class is satisfied: class 2 needs ±2 K and a resolution of 1 K."),
+        ("recorder-class", {"uncertainty": -1.0, "resolution": 0.1}, "uncertainty: -1 K can't be: give 0 K to 100 K."),
+        ("recording-interval", {"days": 0.0}, "days: 0 can't be: give how many days are recorded, more than 0."),
+        ("ramp-lag", {"time_constant": -1.0, "rate": 2.0}, "time_constant: -1 s can't be: give 0 s to 36000 s."),
         ("celsius-to-kelvin", {"temperature": -300.0}, "-300 °C is no temperature: give one from -273.15 °C up."),
         ("freezing-point", {"water": 160.0}, "water: 160 can't be: give 0 to 100 g per 100 g of mix."),
     ],

@@ -80,3 +80,27 @@ def test_a_caution_stands_beside_the_answer():
 def test_a_mistake_is_a_sentence_with_the_key_and_the_remedy(given, code, says):
     told = command("compute", *given)
     assert (told.returncode, told.stderr, told.stdout) == (code, f"{says}\n", "")
+
+
+@pytest.mark.parametrize(
+    ("given", "answer"),
+    [
+        # IAPWS-95: water boils at 99.974 °C under one atmosphere, however it is written.
+        (["boiling-point", "pressure=1013.25 hPa"], "temperature = 99.9743 °C"),
+        (["boiling-point", "pressure=101325 Pa"], "temperature = 99.9743 °C"),
+        # A foot is 0.3048 m, so a mile of 5280 ft is 1609.344 m; ICAO standard atmosphere.
+        (["standard-pressure", "altitude=5280 ft"], "pressure = 83.42757 kPa"),
+        (["ramp-lag", "time_constant=0.5 min", "rate=2 K/min"], "lag = 1 K"),
+        (["ramp-lag", "time_constant=30", "rate=120 K/h"], "lag = 1 K"),
+        (["time-constant", "reached_after=80 s", "share=90 %"], "time constant = 34.74356 s"),
+    ],
+)
+def test_pressures_heights_times_and_rates_in_the_technicians_units(given, answer):
+    told = command("compute", *given)
+    assert (told.returncode, told.stdout.splitlines()[0]) == (0, answer)
+
+
+def test_what_is_no_pressure_says_how_one_is_written():
+    told = command("compute", "boiling-point", "pressure=1 atm")
+    assert told.returncode == 2
+    assert 'write it with its unit, such as "101.3 kPa" or "1013 hPa"' in told.stderr

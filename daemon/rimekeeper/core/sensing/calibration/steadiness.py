@@ -14,7 +14,9 @@ READINGS = 8
 PAUSE = 1.0 / 3.0
 """with no pause longer than this share of it,"""
 DRIFT = 0.05
-"""its least-squares slope (K per minute) no steeper than this, or one step of the resolution over the stretch,"""
+"""its least-squares slope (K per minute) no steeper than this, or than a lone step of the resolution makes it,"""
+LONE_STEP = 1.5
+"""(a lone step half way gives a slope of one and a half of it over the stretch),"""
 SPREAD = 0.1
 """and the standard deviation (K) no more than this, or one step of the resolution."""
 
@@ -90,7 +92,7 @@ def _missing(times: Sequence[int], seconds: float, spread: float, drift: float, 
         return f"Hold it still: {len(times)} of {READINGS} readings."
     if max(after - before for before, after in pairwise(times)) > seconds * 1000.0 * PAUSE:
         return "There is a long pause between the readings: wait until they come evenly."
-    allowed = max(DRIFT, step * 60.0 / seconds)
+    allowed = max(DRIFT, LONE_STEP * step * 60.0 / seconds)
     if abs(drift) > allowed:
         way = "rising" if drift > 0.0 else "falling"
         return f"Still {way} by {abs(drift):.2f} K per minute; at most {allowed:.2f}. Wait."

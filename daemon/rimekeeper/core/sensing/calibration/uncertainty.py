@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import enum
 import math
+from operator import attrgetter
 
 from rimekeeper.core.sensing.calibration.record import Calibration, CalibrationPoint
 
@@ -22,6 +23,7 @@ SECONDS_APART = 10.0
 """Readings of one bath closer than this are not independent, and are counted as one (our choice)."""
 
 _THIRD = 1.0 / 3.0
+_REFERENCE = attrgetter("reference")
 
 
 class CalibrationState(enum.StrEnum):
@@ -117,7 +119,7 @@ def _alone(point: CalibrationPoint, resolution: float, celsius: float) -> float:
 
 
 def _of_pieces(calibration: Calibration, celsius: float) -> float:
-    points = sorted(calibration.points, key=lambda point: point.reference)
+    points = sorted(calibration.points, key=_REFERENCE)
     resolution = calibration.resolution
     first, last = points[0], points[-1]
     if celsius < first.reference and calibration.correction.gain_below == 1.0:
