@@ -258,15 +258,19 @@ def slope(times: Sequence[int], values: Sequence[float]) -> float | None:
     count = len(times)
     if count < FEWEST_FOR_SLOPE or count != len(values):
         return None
-    apart = [after - before for before, after in pairwise(times)]
-    if min(apart) <= 0 or max(apart) > GAP * sorted(apart)[(len(apart) - 1) // 2]:
+    apart = sorted([after - before for before, after in pairwise(times)])
+    if apart[0] <= 0 or apart[-1] > GAP * apart[(count - 2) // 2]:
         return None
-    first = times[0]
-    middle = sum(at - first for at in times) / count
-    across = [at - first - middle for at in times]
-    mean = sum(values) / count
-    rise = sum(x * (v - mean) for x, v in zip(across, values, strict=True))
-    found = rise / sum(x * x for x in across)
+    # From the first reading, so that no digits are lost; one pass, because every reading of a tested probe asks.
+    first, low = times[0], values[0]
+    sx = sy = sxx = sxy = 0.0
+    for at, value in zip(times, values, strict=True):
+        x, y = at - first, value - low
+        sx += x
+        sy += y
+        sxx += x * x
+        sxy += x * y
+    found = (count * sxy - sx * sy) / (count * sxx - sx * sx)
     return found * 1000.0 if math.isfinite(found) else None
 
 
