@@ -16,12 +16,29 @@ from rimekeeper.core.messages import AdvanceStage, Span
 from rimekeeper.core.model import Health, Instant, Millis
 from rimekeeper.core.plan import Approach, StageKind
 from rimekeeper.core.process.forecast import Forecast
+from rimekeeper.core.sensing.doubt import Doubt, RoomDoubt, SwapDoubt
+from rimekeeper.core.sensing.pace import ClockWindow, Pace
 from rimekeeper.core.state import BatchSlot, ClockSlot, ProbeSlot, SourceSlot, StageRun, WatchSlot
 from rimekeeper.core.tracking import stages
 from support.engine_kitchen import BROKER, T0, Hand, at, ceiling, kitchen, sheet, stage, station
 
 HOUR = 3_600_000
-PIECES = (ProbeSlot, SourceSlot, WatchSlot, AlarmSlot, BatchSlot, ClockSlot, StageRun, Span, Forecast)
+PIECES = (
+    ProbeSlot,
+    SourceSlot,
+    WatchSlot,
+    AlarmSlot,
+    BatchSlot,
+    ClockSlot,
+    StageRun,
+    Span,
+    Forecast,
+    Doubt,
+    RoomDoubt,
+    SwapDoubt,
+    Pace,
+    ClockWindow,
+)
 
 
 def has_instant(hint):
@@ -64,6 +81,13 @@ def test_every_instant_field_is_moved_and_nothing_else(kind, by):
     assert before
     assert list(instants(moved)) == [value + by for value in before]
     assert shifted(moved, Millis(-by)) == piece
+
+
+def test_what_is_doubted_and_the_pace_of_a_probe_move_with_it():
+    slot = ProbeSlot("pan", doubt=Doubt(room=RoomDoubt(far_at=5)), pace=Pace(window=ClockWindow(7, 30)))
+    moved = shifted(slot, Millis(100))
+    assert moved.doubt.room.far_at == 105
+    assert (moved.pace.window.began, moved.pace.window.largest) == (107, 30)
 
 
 def test_unset_instants_stay_unset_and_other_things_are_left_alone():
