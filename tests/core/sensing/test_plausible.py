@@ -249,6 +249,7 @@ def test_a_doubt_outlives_the_silence_of_the_other():
     """Somebody may have unplugged the right one."""
     watched = Watched(*PAIR)
     both(watched, [(4.0, 6.0)] * 30)
+    watched.say("pan", 147.0, math.nan)
     assert set(watched.run("pan", [(150.0 + 10 * n, 4.0) for n in range(60)])) == {Reason.DISAGREES}
 
 

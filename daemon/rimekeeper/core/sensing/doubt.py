@@ -57,5 +57,7 @@ class Doubt:
     """The last eight readings as bits: 1 where it jumped back against the jump before."""
     apart_since: Instant | None = None
     """Since when it differs too much from the probe beside it."""
+    disagrees: bool = False
+    """Whether that lasted long enough to doubt both."""
     room: RoomDoubt = RoomDoubt()
     swap: SwapDoubt = SwapDoubt()

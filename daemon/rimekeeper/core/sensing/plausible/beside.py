@@ -21,18 +21,19 @@ def beside(case: Case, doubt: Doubt) -> tuple[Doubt, Verdict | None]:
     """
     if case.probe.beside is None:
         return doubt, None
-    since = doubt.apart_since
     other = case.others.get(case.probe.beside)
     if other is None or other.celsius is None or not _comparable(case, other):
-        doubted = since is not None and case.taken - since >= PATIENCE and case.before.reason is _DISAGREES[1]
-        if since is not None and not doubted:
-            doubt = replace(doubt, apart_since=None)
-        return doubt, _DISAGREES if doubted else None
+        if doubt.disagrees:
+            return doubt, _DISAGREES
+        return doubt if doubt.apart_since is None else replace(doubt, apart_since=None), None
+    since = doubt.apart_since
     if abs(case.celsius - other.celsius) <= case.probe.beside_within.kelvin:
-        return doubt if since is None else replace(doubt, apart_since=None), None
+        return doubt if since is None else replace(doubt, apart_since=None, disagrees=False), None
     if since is None:
         return replace(doubt, apart_since=case.taken), None
-    return doubt, _DISAGREES if case.taken - since >= PATIENCE else None
+    if not doubt.disagrees and case.taken - since >= PATIENCE:
+        doubt = replace(doubt, disagrees=True)
+    return doubt, _DISAGREES if doubt.disagrees else None
 
 
 def _comparable(case: Case, other: ProbeSlot) -> bool:
