@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
-from rimekeeper.config.edges import MqttSettings, SerialSettings
+from rimekeeper.config.edges import ModbusSettings, MqttSettings, SerialSettings
 from rimekeeper.config.kitchen import ChannelSettings, KitchenFile, LimitSettings
+from rimekeeper.config.process_tables import cooling_rule, heat_table
 from rimekeeper.config.sensor_tables import sensor_kind, sensor_of
 from rimekeeper.config.sheet import CRITICAL_KINDS, USUAL_APPROACH, SheetFile, StageSettings
 from rimekeeper.config.sheet_checks import predecessors
@@ -133,8 +134,9 @@ def pairs(file: KitchenFile) -> dict[str, tuple[str, TemperatureDifference]]:
 
 
 def _sources(file: KitchenFile) -> dict[SourceId, SourcePlan]:
-    kinds: tuple[tuple[str, Mapping[str, SerialSettings | MqttSettings]], ...] = (
+    kinds: tuple[tuple[str, Mapping[str, SerialSettings | ModbusSettings | MqttSettings]], ...] = (
         ("serial", file.serial),
+        ("modbus", file.modbus),
         ("mqtt", file.mqtt),
     )
     return {
@@ -191,6 +193,8 @@ def _stage_plan(stage: StageSettings, after: tuple[str, ...]) -> StagePlan:
         lasts=_millis(stage.lasts),
         ceiling=None if stage.ceiling is None else limit_plan(Side.CEILING, stage.ceiling),
         floor=None if stage.floor is None else limit_plan(Side.FLOOR, stage.floor),
+        heat=heat_table(stage.heat),
+        cooling=cooling_rule(stage.cooling),
         critical=stage.kind in CRITICAL_KINDS if stage.critical is None else stage.critical,
         advance=_ADVANCE[stage.advance],
         do=stage.do,
@@ -209,6 +213,11 @@ def _millis(length: int | None) -> Millis | None:
 def serial_settings(file: KitchenFile) -> dict[str, SerialSettings]:
     """The ports, each called by its table's name."""
     return {name: port.model_copy(update={"name": name}) for name, port in file.serial.items()}
+
+
+def modbus_settings(file: KitchenFile) -> dict[str, ModbusSettings]:
+    """The fieldbus lines, each called by its table's name."""
+    return {name: line.model_copy(update={"name": name}) for name, line in file.modbus.items()}
 
 
 def mqtt_settings(file: KitchenFile, folder: Path) -> dict[str, MqttSettings]:

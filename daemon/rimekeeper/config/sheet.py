@@ -8,6 +8,7 @@ from pydantic import Field, model_validator
 
 from rimekeeper.config.edges import Strict
 from rimekeeper.config.kitchen import Id, LimitSettings
+from rimekeeper.config.process_tables import Cooling, Heat
 from rimekeeper.config.quantities import DifferenceText, DurationText, RateText, TemperatureText
 
 KindWord = Literal["cook", "hold", "chill", "age", "temper", "combine", "churn", "harden", "store"]
@@ -101,6 +102,10 @@ class StageSettings(Strict):
     settle: DurationText = 2_000
     hold: DurationText = 0
     heads_up: DurationText = 60_000
+    heat: Heat | None = None
+    """Its time-temperature table, by id or written out."""
+    cooling: Cooling | None = None
+    """Its cooling rule, by id or written out."""
     critical: bool | None = None
     """Whether target and hold are critical limits; None: those of cook, hold and chill are."""
     reach_within: DurationText | None = None

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from rimekeeper.config.key_lines import KeyPath
 from rimekeeper.config.kitchen_checks import limits_apart
 from rimekeeper.config.problems import Problem
+from rimekeeper.config.process_tables import faults
 from rimekeeper.config.sheet import USUAL_APPROACH, SheetFile, StageSettings
 from rimekeeper.config.validation import Validated, suggestion
 
@@ -164,7 +165,7 @@ def _without_target(sheet: SheetUnderCheck, path: KeyPath, stage: StageSettings)
         )
     if stage.reach_within is not None:
         yield sheet.problem((*path, "reach_within"), "there is no target to be reached", "Add a target.")
-    if stage.advance in ("target", "confirm"):
+    if stage.advance in ("target", "confirm") and stage.heat is None and stage.cooling is None:
         yield sheet.problem(
             (*path, "advance"),
             f'advance = "{stage.advance}" needs a target',
@@ -201,7 +202,7 @@ def safety(sheet: SheetUnderCheck) -> Iterator[Problem]:
     """What a food-safety record would lack. Never an error: the kitchen's own plan and the food code decide."""
     for path, stage in sheet.stages():
         approach = stage.approach or USUAL_APPROACH[stage.kind]
-        if stage.kind == "cook" and (stage.target is None or stage.hold == 0):
+        if stage.kind == "cook" and stage.heat is None and (stage.target is None or stage.hold == 0):
             lacks = "no target" if stage.target is None else "no hold"
             yield sheet.warning(
                 path,
@@ -214,7 +215,8 @@ def safety(sheet: SheetUnderCheck) -> Iterator[Problem]:
                 f'a cook with approach = "{approach}" counts as reached below its target',
                 'Leave approach out, or write "rising".',
             )
-        if stage.kind == "chill" and stage.target is not None and stage.reach_within is None:
+        unwatched = stage.reach_within is None and stage.cooling is None
+        if stage.kind == "chill" and stage.target is not None and unwatched:
             yield sheet.warning(
                 path,
                 "nothing watches how long this cooling takes",
@@ -222,4 +224,11 @@ def safety(sheet: SheetUnderCheck) -> Iterator[Problem]:
             )
 
 
-SHEET_CHECKS = (ids, references, order, targets, times, safety)
+def process_tables(sheet: SheetUnderCheck) -> Iterator[Problem]:
+    """Heat tables and cooling rules exist, and those written out make sense."""
+    for path, stage in sheet.stages():
+        for key, what, remedy in faults(stage.heat, stage.cooling):
+            yield sheet.problem((*path, key), what, remedy)
+
+
+SHEET_CHECKS = (ids, references, order, targets, times, process_tables, safety)

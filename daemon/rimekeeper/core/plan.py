@@ -26,6 +26,8 @@ from rimekeeper.core.model import (
     Temperature,
     TemperatureDifference,
 )
+from rimekeeper.core.process.cooling import CoolingRule
+from rimekeeper.core.process.heat_tables import HeatTable
 from rimekeeper.core.sensing.sensors.contract import Sensor
 
 
@@ -193,6 +195,10 @@ class StagePlan:
     ceiling: LimitPlan | None = None
     floor: LimitPlan | None = None
     advance: Advance = Advance.HAND
+    heat: HeatTable | None = None
+    """Rows of a time-temperature table, one of which must be met."""
+    cooling: CoolingRule | None = None
+    """Checkpoints of the cooling."""
     critical: bool = False
     """Whether target and hold are critical limits: met only with the probe's uncertainty counted against them."""
     do: str = ""

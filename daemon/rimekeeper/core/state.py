@@ -28,7 +28,9 @@ from rimekeeper.core.model import (
     SourceId,
     StageId,
 )
+from rimekeeper.core.process.cooling import CoolingCourse
 from rimekeeper.core.process.forecast import Course, Forecast
+from rimekeeper.core.process.lethality import Treatment
 from rimekeeper.core.sensing.calibration.record import Calibration, PlungeTest
 from rimekeeper.core.sensing.doubt import Doubt
 from rimekeeper.core.sensing.pace import Pace
@@ -173,6 +175,10 @@ class StageRun:
     """Expanded uncertainty (K, k = 2) that was counted against its critical limit at the last good reading."""
     margin: float | None = None
     """Smallest distance (K) from the edge of the band on the safe side, uncertainty taken off, in the present run."""
+    treatment: Treatment | None = None
+    """What the stage's time-temperature table has seen."""
+    cooling: CoolingCourse | None = None
+    """What its cooling rule has seen."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -147,6 +147,15 @@ def state_of(rule: CoolingRule, course: CoolingCourse, now: Instant, *, over: bo
     return CoolingState.NOT_PROVEN if over else CoolingState.RUNNING
 
 
+def all_met(rule: CoolingRule, course: CoolingCourse) -> bool:
+    """Whether every checkpoint was met in its time."""
+    started = course.started_at
+    return started is not None and all(
+        met is not None and met <= started + point.within
+        for point, met in zip(rule.checkpoints, course.met, strict=True)
+    )
+
+
 def next_checkpoint(rule: CoolingRule, course: CoolingCourse) -> tuple[Checkpoint, Instant] | None:
     """The checkpoint that comes next and its deadline; None before the clock starts and after the last."""
     if course.started_at is None:

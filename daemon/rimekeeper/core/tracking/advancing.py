@@ -10,7 +10,8 @@ from rimekeeper.core.messages import AdvanceStage, UndoAdvance
 from rimekeeper.core.model import RIMEKEEPER, Actor, Instant, StageId
 from rimekeeper.core.plan import Advance, SheetPlan, StagePlan
 from rimekeeper.core.state import BatchPhase, BatchSlot, StagePhase, StageRun
-from rimekeeper.core.tracking.checks.stage_check import met
+from rimekeeper.core.tracking.checks.heat import unbelieved
+from rimekeeper.core.tracking.checks.stage_check import has_limit, met
 from rimekeeper.core.tracking.checks.target import broken
 from rimekeeper.core.tracking.order import all_before, ready, unfinished
 from rimekeeper.core.tracking.phases import BatchMove, StageMove, batch_after, moved
@@ -90,16 +91,22 @@ def refuse_unmet(
         if plan is None or run is None or met(plan, run):
             continue
         early.append(stage)
-        if plan.critical and plan.target is not None and not why.strip():
-            lacks = (
-                "was not held at its target for long enough"
-                if run.reached_at
-                else "has not reached its target"
-            )
+        if plan.critical and has_limit(plan) and not why.strip():
+            lacks = _lacks(plan, run)
             raise RefusedError(
                 f"{plan.name} {lacks}, which is a critical limit. To end it all the same, say why."
             )
     return tuple(early)
+
+
+def _lacks(plan: StagePlan, run: StageRun) -> str:
+    if plan.target is not None and run.reached_at is None:
+        return "has not reached its target"
+    if plan.target is not None and plan.hold > 0 and run.hold_met_at is None:
+        return "was not held at its target for long enough"
+    if plan.heat is not None and (run.treatment is None or run.treatment.met_at is None):
+        return f"has met no row of {plan.heat.title}"
+    return "is not shown to have met its cooling checkpoints"
 
 
 def sheet_or_refuse(draft: Draft, batch: BatchSlot) -> SheetPlan:
@@ -265,4 +272,4 @@ def _restored(sheet: SheetPlan | None, run: StageRun) -> StageRun:
         and plan.advance is not Advance.HAND
         and (plan.advance is Advance.TIME or met(plan, run))
     )
-    return replace(broken(run), awaiting_confirm=run.awaiting_confirm or by_itself)
+    return replace(unbelieved(broken(run)), awaiting_confirm=run.awaiting_confirm or by_itself)

@@ -7,10 +7,10 @@ from collections.abc import Callable, Iterable
 from rimekeeper.core.model import MINUTE, Instant, Millis, Quality, Reading, Reason
 from rimekeeper.core.plan import StagePlan
 from rimekeeper.core.state import StagePhase, StageRun
-from rimekeeper.core.tracking.checks import hold, target
+from rimekeeper.core.tracking.checks import cooling, heat, hold, target
 from rimekeeper.core.tracking.checks.stage_check import Moment
 
-_FACTS = (target.CHECK, hold.CHECK)
+_FACTS = (target.CHECK, hold.CHECK, heat.CHECK, cooling.CHECK)
 
 
 def noted(run: StageRun, at: Instant, celsius: float) -> StageRun:
@@ -34,6 +34,8 @@ def noted(run: StageRun, at: Instant, celsius: float) -> StageRun:
         run.awaiting_confirm,
         run.uncertainty,
         run.margin,
+        run.treatment,
+        run.cooling,
     )
 
 
@@ -64,7 +66,7 @@ def assess_stage(
             continue
         if reading.quality is not Quality.GOOD or reading.celsius is None:
             # An old message kept by a broker says nothing about its time, so it breaks nothing.
-            run = run if reading.reason is Reason.RETAINED else target.broken(run)
+            run = run if reading.reason is Reason.RETAINED else heat.unbelieved(target.broken(run))
             continue
         run = noted(run, reading.taken_at, reading.celsius)
         unsure = 0.0 if uncertainty is None else uncertainty(reading, reading.celsius)

@@ -98,9 +98,12 @@ def _moved(run: StageRun, command: RetimeStage, ended_then: set[StageId]) -> Sta
         return run
     # What was found before the stage really began wasn't this stage's; what was missed is for the review.
     began = command.began
+    later = run.began is not None and began > run.began
     return replace(
         run,
         began=began,
+        treatment=None if later else run.treatment,
+        cooling=None if later else run.cooling,
         reached_at=run.reached_at if run.reached_at is None or run.reached_at >= began else None,
         hold_met_at=None if run.reached_at is not None and run.reached_at < began else run.hold_met_at,
         in_band_since=None if run.in_band_since is None or run.in_band_since < began else run.in_band_since,

@@ -16,6 +16,7 @@ from rimekeeper.core.state import BatchSlot, StageRun, WatchSlot
 from rimekeeper.core.tracking.advancing import advance_by_itself
 from rimekeeper.core.tracking.assess import noted
 from rimekeeper.core.tracking.checks import CHECKS
+from rimekeeper.core.tracking.checks.heat import unbelieved
 from rimekeeper.core.tracking.checks.stage_check import Moment, StageCheck, shown_target
 from rimekeeper.core.tracking.checks.target import broken
 from rimekeeper.core.tracking.staging import (
@@ -54,7 +55,8 @@ def watch_reading(draft: Draft, reading: Reading, celsius: float) -> None:
         slot, run, plan = known
         made = _look_ahead(draft, key, slot, run, plan, reading, celsius)
         run = noted(run, at, celsius)
-        unsure = draft.uncertainty(probe, celsius, at) if plan.critical else 0.0
+        counts = plan.critical or plan.heat is not None or plan.cooling is not None
+        unsure = draft.uncertainty(probe, celsius, at) if counts else 0.0
         moment = Moment(at, celsius, allowed_gap(draft, probe), made, unsure)
         _look(draft, slot, run, plan, moment, CHECKS)
 
@@ -64,8 +66,9 @@ def break_holds(draft: Draft, probe: ProbeId) -> None:
     for batch, stage in tuple(draft.stages_of(probe)):
         slot = draft.batches[batch]
         run = slot.run(stage)
-        if run is not None and run.in_band_since is not None:
-            _put(draft, slot, broken(run))
+        after = unbelieved(broken(run)) if run is not None else None
+        if after is not None and after is not run:
+            _put(draft, slot, after)
         reschedule(draft, batch, stage)
 
 

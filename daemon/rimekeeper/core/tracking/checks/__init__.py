@@ -2,12 +2,24 @@
 
 from __future__ import annotations
 
-from rimekeeper.core.tracking.checks import going_on, heads_up, hold, limits, long, slow, target
+from rimekeeper.core.tracking.checks import (
+    cooling,
+    going_on,
+    heads_up,
+    heat,
+    hold,
+    limits,
+    long,
+    slow,
+    target,
+)
 from rimekeeper.core.tracking.checks.stage_check import StageCheck
 
 CHECKS: tuple[StageCheck, ...] = (
     target.CHECK,
     hold.CHECK,
+    heat.CHECK,
+    cooling.CHECK,
     heads_up.CHECK,
     limits.CEILING,
     limits.FLOOR,

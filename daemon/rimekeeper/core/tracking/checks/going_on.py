@@ -11,7 +11,14 @@ from rimekeeper.core.messages import PromptKind
 from rimekeeper.core.model import Instant, Millis
 from rimekeeper.core.plan import Advance, StagePlan
 from rimekeeper.core.state import StageRun, WatchSlot
-from rimekeeper.core.tracking.checks.stage_check import Found, Moment, StageCheck, met, running_since
+from rimekeeper.core.tracking.checks.stage_check import (
+    Found,
+    Moment,
+    StageCheck,
+    has_limit,
+    met,
+    running_since,
+)
 
 
 def _look(stage: StagePlan, run: StageRun, watch: WatchSlot | None, moment: Moment) -> Found | None:
@@ -22,7 +29,7 @@ def _look(stage: StagePlan, run: StageRun, watch: WatchSlot | None, moment: Mome
         if moment.celsius is not None or due is None or due > moment.at:
             return None
         return Found(run, prompts=(PromptKind.TIME_UP,), ends=True)
-    if moment.celsius is None or stage.target is None or not met(stage, run):
+    if moment.celsius is None or not has_limit(stage) or not met(stage, run):
         return None
     if stage.advance is Advance.TARGET:
         return Found(run, ends=True)

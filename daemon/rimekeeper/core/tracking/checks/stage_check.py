@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from rimekeeper.core.messages import PromptKind
 from rimekeeper.core.model import Instant, Millis, Temperature, TemperatureDifference
 from rimekeeper.core.plan import Approach, LimitPlan, Priority, StagePlan
+from rimekeeper.core.process.cooling import all_met
 from rimekeeper.core.process.forecast import Forecast
 from rimekeeper.core.state import StageRun, WatchSlot
 
@@ -113,10 +114,17 @@ def shown_target(stage: StagePlan, uncertainty: float) -> Temperature | None:
 
 
 def met(stage: StagePlan, run: StageRun) -> bool:
-    """Whether the stage did what it is for: target reached, and held where a hold is asked for."""
-    if stage.target is None:
-        return True
-    return run.reached_at is not None and (stage.hold <= 0 or run.hold_met_at is not None)
+    """Whether the stage did what it is for: target reached and held, a row of its heat table, every checkpoint."""
+    if stage.target is not None and (run.reached_at is None or (stage.hold > 0 and run.hold_met_at is None)):
+        return False
+    if stage.heat is not None and (run.treatment is None or run.treatment.met_at is None):
+        return False
+    return stage.cooling is None or (run.cooling is not None and all_met(stage.cooling, run.cooling))
+
+
+def has_limit(stage: StagePlan) -> bool:
+    """Whether there is anything that the stage must do."""
+    return stage.target is not None or stage.heat is not None or stage.cooling is not None
 
 
 def running_since(run: StageRun, length: Millis | None) -> Instant | None:
