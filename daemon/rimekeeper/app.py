@@ -22,6 +22,7 @@ from rimekeeper.core.errors import RimekeeperError
 from rimekeeper.core.messages import CallOwed, Outcome
 from rimekeeper.core.model import Actor
 from rimekeeper.core.plan import KitchenPlan
+from rimekeeper.intake.modbus_port import ModbusIntake
 from rimekeeper.intake.mqtt import MqttIntake
 from rimekeeper.intake.mqtt_buttons import Heard
 from rimekeeper.intake.serial_port import SerialIntake
@@ -75,7 +76,10 @@ class House:
                 name: MqttIntake(settings, self._inbox, self._clock, kitchen=plan.name)
                 for name, settings in loaded.mqtt.items()
             }
-            self._ports = [SerialIntake(s, self._inbox, self._clock) for s in loaded.serial.values()]
+            self._ports: list[Intake] = [
+                *(SerialIntake(s, self._inbox, self._clock) for s in loaded.serial.values()),
+                *(ModbusIntake(s, self._inbox, self._clock) for s in loaded.modbus.values()),
+            ]
             self._server = self._pages(loaded, port)
             undo.callback(self._server.stop)
             self._outbox = self._call_outs(loaded)

@@ -51,11 +51,12 @@ def look(kitchen: Path, seconds: float) -> None:
     if kitchen.is_file():
         loaded = load(kitchen)
         serial, brokers = tuple(loaded.serial.values()), tuple(loaded.mqtt.values())
+        lines = tuple(loaded.modbus.values())
         claimed = {(p.source, p.channel): p.id for p in loaded.plan.probes.values()}
     else:
-        serial, brokers, claimed = (), (), {}
+        serial, brokers, lines, claimed = (), (), (), {}
         console.print(f"There is no {kitchen} yet, so only the ports of this machine are listed.")
-    seen = look_around(serial, brokers, seconds, SystemClock())
+    seen = look_around(serial, brokers, seconds, SystemClock(), lines)
     ports = Table("port", "what it says it is", "usb = { … }", box=None, title="Serial ports")
     for port in seen.ports:
         ports.add_row(port.device, port.description, _usb_setting(port))

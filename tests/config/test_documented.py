@@ -27,7 +27,7 @@ def settings_of(model, seen=None):
         return
     seen.add(model)
     for name, field in model.model_fields.items():
-        yield model.__name__, name
+        yield model.__name__, field.alias or name
         for inside in models_in(field.annotation):
             yield from settings_of(inside, seen)
 

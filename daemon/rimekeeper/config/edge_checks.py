@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from rimekeeper.config.edges import MqttSettings, SerialSettings
+from rimekeeper.config.fieldbus_checks import fieldbus_lines
 from rimekeeper.config.kitchen import ChannelSettings
 from rimekeeper.config.kitchen_checks import KitchenUnderCheck, filter_trouble
 from rimekeeper.config.problems import Problem
@@ -25,14 +26,9 @@ _READING_IN = threading.Lock()
 
 
 def serial_ports(kitchen: KitchenUnderCheck) -> Iterator[Problem]:
-    """Each port can be read as it is described, and is described once."""
-    owners: dict[str, str] = {}
+    """Each port can be read as it is described."""
     for name, port in kitchen.file.serial.items():
         path = ("serial", name)
-        if port.port is not None and (other := owners.setdefault(port.port, name)) != name:
-            yield kitchen.problem(
-                (*path, "port"), f'"{port.port}" is read by [serial.{other}] already', "Describe a port once."
-            )
         names = [place.name for place in port.channels]
         for number, place in enumerate(names):
             if place in names[:number]:
@@ -51,6 +47,27 @@ def serial_ports(kitchen: KitchenUnderCheck) -> Iterator[Problem]:
             LINE_DECODERS[port.decoder](_line_rule(port))
         except ValueError as fault:
             yield kitchen.problem((*path, "channels"), str(fault), "")
+
+
+def ports_once(kitchen: KitchenUnderCheck) -> Iterator[Problem]:
+    """Each port is described once."""
+    owners: dict[str, str] = {}
+    for table, name, port in _ports(kitchen):
+        here = f"{table}.{name}"
+        if (other := owners.setdefault(port, here)) != here:
+            yield kitchen.problem(
+                (table, name, "port"), f'"{port}" is read by [{other}] already', "Describe a port once."
+            )
+
+
+def _ports(kitchen: KitchenUnderCheck) -> Iterator[tuple[str, str, str]]:
+    """Table, name and port of everything that is found by its port."""
+    for name, wire in kitchen.file.serial.items():
+        if wire.port is not None:
+            yield "serial", name, wire.port
+    for name, line in kitchen.file.modbus.items():
+        if line.port is not None:
+            yield "modbus", name, line.port
 
 
 def _can_be(text: str, encoding: str) -> bool:
@@ -224,15 +241,15 @@ def ports_there(
     kitchen: KitchenUnderCheck, exists: Callable[[str], bool], seen: Callable[[], Sequence[str]]
 ) -> Iterator[Problem]:
     """Device paths that are not there now. Only for ``check``: a port may well be plugged in later."""
-    for name, port in kitchen.file.serial.items():
-        if port.port is None or "://" in port.port or exists(port.port):
+    for table, name, port in _ports(kitchen):
+        if "://" in port or exists(port):
             continue
         shown = ", ".join(seen()[:8]) or "none"
         yield kitchen.problem(
-            ("serial", name, "port"),
-            f'port "{port.port}" is not there. Ports seen now: {shown}',
+            (table, name, "port"),
+            f'port "{port}" is not there. Ports seen now: {shown}',
             "Plug it in, or change port.",
         )
 
 
-EDGE_CHECKS = (serial_ports, brokers, channels)
+EDGE_CHECKS = (serial_ports, ports_once, fieldbus_lines, brokers, channels)

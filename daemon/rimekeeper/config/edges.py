@@ -1,4 +1,4 @@
-"""The parts of the kitchen file that describe serial ports and brokers."""
+"""The parts of the kitchen file that describe serial ports, fieldbus lines and brokers."""
 
 from __future__ import annotations
 
@@ -75,6 +75,49 @@ class SerialSettings(Strict):
             raise ValueError("give either port or usb, so that it is clear which port is meant")
         if self.decoder == "pattern" and self.pattern is None:
             raise ValueError('decoder = "pattern" needs a pattern with a named group for each channel')
+        return self
+
+
+class RegisterChannel(Strict):
+    """Where one channel's number stands: which unit of the line, which table, from which register on, as what.
+
+    ``register`` is the number on the wire, from 0. What the number means is the probe's ``sensor`` or ``unit``.
+    """
+
+    name: str = Field(min_length=1, max_length=200)
+    unit: int = Field(ge=1, le=247)
+    register_: int = Field(alias="register", ge=0, le=65_535)
+    """Its key is ``register``, which is a name of pydantic's own."""
+    table: Literal["holding", "input"] = "holding"
+    type: Literal["int16", "uint16", "int32", "uint32", "float32", "float64"] = "int16"
+    word_order: Literal["big", "little"] = "big"
+
+
+class ModbusSettings(Strict):
+    """``[modbus.NAME]``: one line with Modbus RTU instruments, which are asked in turn.
+
+    ``port`` and ``usb`` as in ``[serial.NAME]``. Baud rate and parity default to what the specification makes the
+    default (MODBUS over Serial Line V1.02, sections 2.5.1 and 3.3.1); RTU always has 8 data bits.
+    """
+
+    name: str = ""
+    port: str | None = None
+    usb: UsbIdentity | None = None
+    baud: int = Field(default=19_200, ge=300, le=4_000_000)
+    parity: Literal["none", "even", "odd"] = "even"
+    stop_bits: Literal[1, 2] = 1
+    every: DurationText = 2_000
+    """How often each unit is asked."""
+    timeout: DurationText = 500
+    """How long an answer may take to begin."""
+    silent_after: DurationText = 15_000
+    """After this long without one good answer of any unit the port is reported and opened anew."""
+    channels: tuple[RegisterChannel, ...] = Field(min_length=1, strict=False)
+
+    @model_validator(mode="after")
+    def _one_way_to_find_it(self) -> ModbusSettings:
+        if (self.port is None) == (self.usb is None):
+            raise ValueError("give either port or usb, so that it is clear which port is meant")
         return self
 
 

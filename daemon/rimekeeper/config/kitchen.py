@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from pydantic import AfterValidator, Field, field_validator, model_validator
 
-from rimekeeper.config.edges import MqttSettings, SerialSettings, Strict
+from rimekeeper.config.edges import ModbusSettings, MqttSettings, SerialSettings, Strict
 from rimekeeper.config.quantities import DifferenceText, DurationText, RateText, TemperatureText, shown
 from rimekeeper.core.model import Temperature, TemperatureDifference
 
@@ -221,6 +221,7 @@ class KitchenFile(Strict):
     kitchen: KitchenSettings
     web: WebSettings = WebSettings()
     serial: dict[Id, SerialSettings] = Field(default_factory=dict)
+    modbus: dict[Id, ModbusSettings] = Field(default_factory=dict)
     mqtt: dict[Id, MqttSettings] = Field(default_factory=dict)
     probe: dict[Id, ProbeSettings] = Field(default_factory=dict)
     station: dict[Id, StationSettings] = Field(default_factory=dict)

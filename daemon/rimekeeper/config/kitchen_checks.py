@@ -14,6 +14,8 @@ from rimekeeper.config.sensor_tables import read_sensor, sensor_kind
 from rimekeeper.config.validation import Validated, suggestion
 
 SHORTEST_REPEAT = 1_000
+SOURCE_TABLES = {"serial": "serial port", "modbus": "fieldbus line", "mqtt": "broker"}
+"""Tables of what carries probes, and what each is called."""
 PRIORITIES = ("low", "medium", "high", "critical")
 
 
@@ -43,20 +45,20 @@ class KitchenUnderCheck:
 
 
 def sources(kitchen: KitchenUnderCheck) -> Iterator[Problem]:
-    """Ports and brokers share one set of names."""
-    for name in kitchen.source.names("mqtt"):
-        if name in kitchen.source.names("serial"):
-            yield kitchen.problem(
-                ("mqtt", name),
-                f'"{name}" is also the name of a serial port',
-                "Give one of them another name.",
-            )
+    """Ports, fieldbus lines and brokers share one set of names."""
+    taken: dict[str, str] = {}
+    for table, what in SOURCE_TABLES.items():
+        for name in kitchen.source.names(table):
+            if (other := taken.setdefault(name, what)) != what:
+                yield kitchen.problem(
+                    (table, name), f'"{name}" is also the name of a {other}', "Give one of them another name."
+                )
 
 
 def probes(kitchen: KitchenUnderCheck) -> Iterator[Problem]:
     """Probes: where they come from, and that no two read the same channel."""
     readers: dict[tuple[str, str], str] = {}
-    known = [*kitchen.source.names("serial"), *kitchen.source.names("mqtt")]
+    known = [name for table in SOURCE_TABLES for name in kitchen.source.names(table)]
     for name, probe in kitchen.file.probe.items():
         path = ("probe", name)
         channel = probe.channel if probe.channel is not None else name
@@ -64,7 +66,9 @@ def probes(kitchen: KitchenUnderCheck) -> Iterator[Problem]:
             yield kitchen.problem(
                 (*path, "source"),
                 f'there is no source "{probe.source}"',
-                suggestion(probe.source, known, "Sources here ([serial.NAME] and [mqtt.NAME])"),
+                suggestion(
+                    probe.source, known, "Sources here ([serial.NAME], [modbus.NAME] and [mqtt.NAME])"
+                ),
             )
         if (other := readers.setdefault((probe.source, channel), name)) != name:
             yield kitchen.problem(
@@ -135,6 +139,8 @@ def _channel_exists(
     names: list[str] = []
     if (port := kitchen.file.serial.get(source)) is not None:
         names = [place.name for place in port.channels]
+    elif (line := kitchen.file.modbus.get(source)) is not None:
+        names = [place.name for place in line.channels]
     elif (broker := kitchen.file.mqtt.get(source)) is not None:
         fixed = [topic.channel for topic in broker.topics]
         names = [name for name in fixed if name is not None]
@@ -325,17 +331,19 @@ def unused(kitchen: KitchenUnderCheck) -> Iterator[Problem]:
         return
     read = {probe.source for probe in kitchen.file.probe.values()}
     read_channels = {(p.source, p.channel or name) for name, p in kitchen.file.probe.items()}
-    for name, port in kitchen.file.serial.items():
+    wires = [("serial", name, [c.name for c in port.channels]) for name, port in kitchen.file.serial.items()]
+    wires += [("modbus", name, [c.name for c in line.channels]) for name, line in kitchen.file.modbus.items()]
+    for table, name, places in wires:
         if name not in read:
             yield kitchen.warning(
-                ("serial", name), "no probe reads this port", f'Add a [probe.ID] with source = "{name}".'
+                (table, name), "no probe reads this port", f'Add a [probe.ID] with source = "{name}".'
             )
             continue
-        for number, place in enumerate(port.channels):
-            if (name, place.name) not in read_channels:
+        for number, place in enumerate(places):
+            if (name, place) not in read_channels:
                 yield kitchen.warning(
-                    ("serial", name, "channels", number),
-                    f'no probe reads channel "{place.name}"',
+                    (table, name, "channels", number),
+                    f'no probe reads channel "{place}"',
                     "Its values are seen on the Probes page and not stored.",
                 )
     named = {channel for person in kitchen.file.person.values() for channel in person.channels}

@@ -7,13 +7,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rimekeeper.config.edge_checks import EDGE_CHECKS, ports_there
-from rimekeeper.config.edges import MqttSettings, SerialSettings
+from rimekeeper.config.edges import ModbusSettings, MqttSettings, SerialSettings
 from rimekeeper.config.kitchen import ChannelSettings, KitchenFile, WebSettings, is_id
 from rimekeeper.config.kitchen_checks import KITCHEN_CHECKS, KitchenUnderCheck
 from rimekeeper.config.planning import (
     beside,
     channel_settings,
     kitchen_plan,
+    modbus_settings,
     mqtt_settings,
     serial_settings,
     sheet_plan,
@@ -42,10 +43,11 @@ class Button:
 
 @dataclass(frozen=True, slots=True)
 class Loaded:
-    """Everything the files say. ``serial`` and ``mqtt`` carry their table's name in ``.name`` and full file paths."""
+    """Everything the files say. ``serial``, ``modbus`` and ``mqtt`` carry their table's name in ``.name`` and full file paths."""
 
     plan: KitchenPlan
     serial: Mapping[str, SerialSettings]
+    modbus: Mapping[str, ModbusSettings]
     mqtt: Mapping[str, MqttSettings]
     channels: Mapping[str, ChannelSettings]
     web: WebSettings
@@ -83,6 +85,7 @@ def load(path: Path, *, leave_out_bad_sheets: bool = True) -> Loaded:
     return Loaded(
         plan=kitchen_plan(file, plans),
         serial=serial_settings(file),
+        modbus=modbus_settings(file),
         mqtt=mqtt_settings(file, folder),
         channels=channel_settings(file, folder),
         web=file.web,

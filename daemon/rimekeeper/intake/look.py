@@ -15,17 +15,18 @@ from dataclasses import dataclass, field, replace
 from paho.mqtt.client import MQTTMessage
 from paho.mqtt.enums import MQTTProtocolVersion
 
-from rimekeeper.config.edges import MqttSettings, SerialSettings
+from rimekeeper.config.edges import ModbusSettings, MqttSettings, SerialSettings
 from rimekeeper.core.decoding.found import Decoded, shown
 from rimekeeper.core.errors import ConfigError, EdgeError
 from rimekeeper.core.model import Delivery, Health, Instant, Scale, SourceId, SourceState
+from rimekeeper.intake.modbus_port import ModbusIntake
 from rimekeeper.intake.mqtt_connection import Connection, Verdict
 from rimekeeper.intake.mqtt_outgoing import OutgoingQueue
 from rimekeeper.intake.mqtt_question import Deaf, ask_for_newest
 from rimekeeper.intake.mqtt_topics import TopicTable
 from rimekeeper.intake.ports_seen import PortSeen, ports_now
 from rimekeeper.intake.serial_port import SerialIntake
-from rimekeeper.runtime.ports import Clock
+from rimekeeper.runtime.ports import Clock, Intake
 
 MOST_HEARD = 1_000
 _TURN = 0.1
@@ -59,9 +60,15 @@ class Look:
 
 
 def look(
-    serial: Sequence[SerialSettings], brokers: Sequence[MqttSettings], seconds: float, clock: Clock
+    serial: Sequence[SerialSettings],
+    brokers: Sequence[MqttSettings],
+    seconds: float,
+    clock: Clock,
+    lines: Sequence[ModbusSettings] = (),
 ) -> Look:
     """Listen on the given ports and brokers for some seconds (all at once) and list the ports of the machine.
+
+    The units of fieldbus ``lines`` are asked, as they only speak when asked.
 
     Without channels in its settings a port shows every number of its lines; without topics a broker shows
     everything that it lets us hear. Trouble is in ``states``, never raised.
@@ -73,7 +80,7 @@ def look(
     ]
     for watcher in watchers:
         watcher.start()
-    intakes = []
+    intakes: list[Intake] = [ModbusIntake(settings, book, clock) for settings in lines]
     for settings in serial:
         try:
             intakes.append(SerialIntake(settings, book, clock))

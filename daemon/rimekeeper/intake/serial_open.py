@@ -22,14 +22,19 @@ PORT_FAULTS = (OSError, ValueError, serial.SerialException, termios.error)
 _PARITY = {"none": serial.PARITY_NONE, "even": serial.PARITY_EVEN, "odd": serial.PARITY_ODD}
 
 
-def open_port(settings: SerialSettings, lister: PortLister = ports_now) -> Serial:
+def open_port(settings: SerialSettings, lister: PortLister = ports_now, table: str = "serial") -> Serial:
     """Open the port as it is set; device paths are locked against other programs.
+
+    Args:
+        settings: the port.
+        lister: the ports of the machine.
+        table: the kind of table it stands in, for messages.
 
     Raises:
         EdgeError: it can't be opened now; the text says why and what to do.
     """
-    where = f"[serial.{settings.name}]"
-    target = settings.port or device_of_settings(settings, lister)
+    where = f"[{table}.{settings.name}]"
+    target = settings.port or device_of_settings(settings, lister, table)
     try:
         return serial.serial_for_url(
             target,
@@ -45,18 +50,18 @@ def open_port(settings: SerialSettings, lister: PortLister = ports_now) -> Seria
         raise EdgeError(f"{where}: {_why(target, fault, lister)}") from fault
 
 
-def device_of_settings(settings: SerialSettings, lister: PortLister) -> str:
+def device_of_settings(settings: SerialSettings, lister: PortLister, table: str = "serial") -> str:
     """The device path of the USB identity, looked up anew each time.
 
     Raises:
         EdgeError: the adapter is not there, or there is more than one.
     """
     if settings.usb is None:
-        raise EdgeError(f"[serial.{settings.name}]: neither port nor usb is given")
+        raise EdgeError(f"[{table}.{settings.name}]: neither port nor usb is given")
     try:
         return device_of(settings.usb, lister())
     except EdgeError as fault:
-        raise EdgeError(f"[serial.{settings.name}]: {fault}") from None
+        raise EdgeError(f"[{table}.{settings.name}]: {fault}") from None
 
 
 def _why(target: str, fault: Exception, lister: PortLister) -> str:
@@ -66,7 +71,7 @@ def _why(target: str, fault: Exception, lister: PortLister) -> str:
     if number == errno.EACCES:
         return f'port "{target}" may not be opened by this user; add the user to the group that owns it (often dialout).'
     if number in (errno.EAGAIN, errno.EBUSY):
-        return f'port "{target}" is in use by another program (or another [serial] table); close that first.'
+        return f'port "{target}" is in use by another program (or another table of the kitchen file); close that first.'
     if number == errno.ENOENT or not os.path.exists(target):  # noqa: PTH110 - a device path, as written
         return f'port "{target}" is not there. {sentence_of(lister())} Plug it in, or change port.'
     return f'port "{target}" can\'t be opened: {fault}'
