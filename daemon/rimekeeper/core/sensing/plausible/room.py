@@ -39,8 +39,8 @@ STILL, STILL_FOR = 0.93, 10 * SECOND
 """A probe that hasn't begun to near the room is marked anew, so that the first halving isn't counted too long."""
 BACK, BACK_TIMES = 5.0, 1.5
 FRESH = 5 * MINUTE
-_GRAIN = 5 * SECOND
-"""When it was last far from the room is known to this."""
+_GRAIN = STILL_FOR
+"""When it was last far from the room is known to this: not every reading is worth a note."""
 _NONE = Millis(0)
 _ROOM = (Quality.UNCERTAIN, Reason.ROOM)
 
@@ -112,4 +112,6 @@ def _halved(memory: RoomDoubt, taken: Instant, gap: float) -> RoomDoubt:
 def _marked(
     memory: RoomDoubt, taken: Instant, gap: float, halvings: int = 0, first: Millis = _NONE
 ) -> RoomDoubt:
+    if gap >= AWAY:
+        return RoomDoubt(taken, gap, halvings, first, taken, None, None)
     return RoomDoubt(taken, gap, halvings, first, memory.far_at, memory.near_since, None)
