@@ -31,7 +31,7 @@ from rimekeeper.core.messages import (
     Tick,
 )
 from rimekeeper.core.model import BatchId, Instant, Millis, ProbeId, Quality, Reading, SourceId
-from rimekeeper.core.plan import KitchenPlan
+from rimekeeper.core.plan import KitchenPlan, StagePlan
 from rimekeeper.core.process.forecast import Course, observe
 from rimekeeper.core.sensing.junction import with_junction
 from rimekeeper.core.sensing.reading import Weight, read
@@ -43,11 +43,13 @@ from rimekeeper.core.state import (
     ProbeSlot,
     Slot,
     SourceSlot,
+    StageRun,
     WatchSlot,
 )
 from rimekeeper.core.tracking import stages, staging
 from rimekeeper.core.tracking.checks import CHECKS
 from rimekeeper.core.tracking.commands import carry_out
+from rimekeeper.core.tracking.looking_ahead import checkpoint_forecast, make_forecast
 from rimekeeper.core.watching import measuring, probes, stations
 
 
@@ -136,7 +138,7 @@ def rewarm(plan: KitchenPlan, state: EngineState, readings: Iterable[Reading]) -
         for batch, stage in draft.stages_of(reading.probe):
             key = staging.stage_key(batch, stage)
             known = staging.found(draft, key)
-            if known is None or known[2].target is None or known[1].reached_at is not None:
+            if known is None or not _looks_ahead(known[1], known[2]):
                 continue
             if known[1].began is not None and reading.taken_at >= known[1].began:
                 course = draft.courses.get(key, Course())
@@ -145,8 +147,16 @@ def rewarm(plan: KitchenPlan, state: EngineState, readings: Iterable[Reading]) -
     for key, at in newest.items():
         known = staging.found(draft, key)
         if known is not None:
-            draft.put_forecast(key, stages.make_forecast(draft, known[0], known[2], draft.courses[key], at))
+            slot, run, stage_plan = known
+            if run.reached_at is None:
+                draft.put_forecast(key, make_forecast(draft, slot, stage_plan, draft.courses[key], at))
+            made = checkpoint_forecast(draft, slot, run, stage_plan, draft.courses[key], at)
+            draft.put_forecast(staging.checkpoint_key(key), made)
     return replace(state, courses=draft.courses, forecasts=draft.forecasts)
+
+
+def _looks_ahead(run: StageRun, plan: StagePlan) -> bool:
+    return plan.cooling is not None or (plan.target is not None and run.reached_at is None)
 
 
 # --- time -----------------------------------------------------------------------------------------------------

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from itertools import pairwise
 
@@ -118,7 +119,7 @@ def test_a_cooling_that_meets_both_checkpoints():
     course(hand, steady((1, 80), (10, 57), (100, 21), (300, 4.5)))
     run = hand.run("chill")
     assert state_of(TWO_STAGE, run.cooling, at(300 * 60)) is CoolingState.MET
-    assert not any("cooling" in key for key, _, _ in hand.moves)
+    assert not any(key.endswith("/cooling") for key, _, _ in hand.moves)
     assert hand.give(AdvanceStage(hand.batch().batch), 301 * 60).accepted
 
 
@@ -127,7 +128,7 @@ def test_a_missed_checkpoint_is_an_alarm_at_its_own_instant():
     course(hand, steady((1, 80), (10, 57), (140, 25)))
     started = hand.run("chill").cooling.started_at
     raised = [(key, (when * 1000) + at(0) - started) for key, move, when in hand.moves if move == "raised"]
-    assert raised == [("stage/barley-1/chill/cooling", 2 * 3_600_000 + 1)]
+    assert raised[1:] == [("stage/barley-1/chill/cooling", 2 * 3_600_000 + 1)]
     course(hand, [(m, c) for m, c in steady((140.5, 25), (300, 4.5))])
     answer = hand.give(AdvanceStage(hand.batch().batch), 301 * 60)
     assert answer.sentence.startswith("Chill is not shown to have met its cooling checkpoints")
@@ -158,3 +159,43 @@ def test_what_a_stage_did_before_it_really_began_is_not_its_doing():
     answer = hand.give(RetimeStage(hand.batch().batch, COOK.id, at(28), "tapped early"), 32)
     assert answer.accepted, answer.sentence
     assert hand.run("cook").treatment is None
+
+
+def newton(minutes, tau, ambient=3.0, start=80.0, every=0.5):
+    """Newton cooling as in science.md section 2."""
+    return [
+        (m * every, ambient + (start - ambient) * math.exp(-m * every / tau))
+        for m in range(1, round(minutes / every))
+    ]
+
+
+def warned(hand):
+    return [(move, round(when / 60)) for key, move, when in hand.moves if key.endswith("/cooling-ahead")]
+
+
+def test_a_slow_cooling_is_warned_of_long_before_its_checkpoint():
+    hand = hand_with(CHILL)
+    # tau 160 min: from 57 to 21 °C takes 176 min, more than the 120 allowed.
+    course(hand, newton(110, 160.0))
+    (first,) = warned(hand)
+    assert first[0] == "raised"
+    started = (hand.run("chill").cooling.started_at - at(0)) / 60_000
+    assert first[1] - started < 60  # an hour left to act
+    assert not any(key.endswith("/cooling") for key, _, _ in hand.moves)
+
+
+def test_a_warning_ends_when_it_is_helped_in_time():
+    hand = hand_with(CHILL)
+    slow = newton(95, 160.0)
+    course(hand, slow)
+    begins, celsius = slow[-1]
+    course(hand, [(begins + m, c) for m, c in newton(40, 15.0, ambient=0.5, start=celsius)])
+    assert [move for move, _ in warned(hand)][:2] == ["raised", "returned to normal"]
+    assert hand.run("chill").cooling.met[0] is not None
+
+
+def test_a_quick_cooling_is_not_warned_of():
+    hand = hand_with(CHILL)
+    course(hand, newton(300, 60.0, ambient=1.0))
+    assert warned(hand) == []
+    assert state_of(TWO_STAGE, hand.run("chill").cooling, at(300 * 60)) is CoolingState.MET

@@ -2,25 +2,22 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
-
 from rimekeeper.core.alarms.standing import Condition
 from rimekeeper.core.draft import Draft
-from rimekeeper.core.errors import OutOfRangeError
 from rimekeeper.core.messages import PromptKind
-from rimekeeper.core.model import MINUTE, BatchId, Instant, ProbeId, Reading, Temperature
-from rimekeeper.core.plan import MixPlan, StagePlan
-from rimekeeper.core.process.forecast import Course, Forecast, forecast, observe
-from rimekeeper.core.process.freezing import initial_freezing_point
+from rimekeeper.core.model import BatchId, Instant, ProbeId, Reading
+from rimekeeper.core.plan import StagePlan
 from rimekeeper.core.state import BatchSlot, StageRun, WatchSlot
 from rimekeeper.core.tracking.advancing import advance_by_itself
 from rimekeeper.core.tracking.assess import noted
 from rimekeeper.core.tracking.checks import CHECKS
 from rimekeeper.core.tracking.checks.heat import unbelieved
-from rimekeeper.core.tracking.checks.stage_check import Moment, StageCheck, shown_target
+from rimekeeper.core.tracking.checks.stage_check import Moment, StageCheck
 from rimekeeper.core.tracking.checks.target import broken
+from rimekeeper.core.tracking.looking_ahead import look_ahead
 from rimekeeper.core.tracking.staging import (
     allowed_gap,
+    checkpoint_key,
     due_of,
     found,
     probe_of,
@@ -31,8 +28,6 @@ from rimekeeper.core.tracking.staging import (
 )
 from rimekeeper.core.watching.moving import move_watch
 
-TOO_OLD = MINUTE
-"""A reading older than this on arrival makes no forecast: what lies ahead of it has already been."""
 _MOST_AT_ONCE = 100
 _ENTRIES = {
     PromptKind.TARGET_REACHED: ("stage.reached", "the target is reached"),
@@ -53,11 +48,12 @@ def watch_reading(draft: Draft, reading: Reading, celsius: float) -> None:
         if known is None or known[1].began is None or at < known[1].began:
             continue
         slot, run, plan = known
-        made = _look_ahead(draft, key, slot, run, plan, reading, celsius)
+        made = look_ahead(draft, key, slot, run, plan, reading, celsius)
         run = noted(run, at, celsius)
         counts = plan.critical or plan.heat is not None or plan.cooling is not None
         unsure = draft.uncertainty(probe, celsius, at) if counts else 0.0
-        moment = Moment(at, celsius, allowed_gap(draft, probe), made, unsure)
+        checkpoint = draft.forecasts.get(checkpoint_key(key))
+        moment = Moment(at, celsius, allowed_gap(draft, probe), made, unsure, checkpoint)
         _look(draft, slot, run, plan, moment, CHECKS)
 
 
@@ -224,66 +220,3 @@ def _say(
                 ("target_celsius", plan.target.celsius if plan.target is not None else None),
             ),
         )
-
-
-# --- looking ahead --------------------------------------------------------------------------------------------
-
-
-def _look_ahead(
-    draft: Draft,
-    key: str,
-    slot: BatchSlot,
-    run: StageRun,
-    plan: StagePlan,
-    reading: Reading,
-    celsius: float,
-) -> Forecast | None:
-    """One more point of the course; a new forecast at most as often as the plan says."""
-    if plan.target is None:
-        return None
-    before = draft.forecasts.get(key)
-    if run.reached_at is not None:
-        if before is not None:
-            draft.put_forecast(key, None)
-        return None
-    at = reading.taken_at
-    course = observe(draft.courses.get(key, Course()), at, _felt(draft, reading, celsius))
-    draft.put_course(key, course)
-    if before is not None and 0 <= at - before.made_at < draft.plan.forecast_every:
-        return before
-    if reading.arrived_at - at > TOO_OLD:
-        return None
-    made = make_forecast(draft, slot, plan, course, at)
-    draft.put_forecast(key, made)
-    return made
-
-
-def _felt(draft: Draft, reading: Reading, celsius: float) -> float:
-    """What the product is at by the probe's lag, where a plunge test knows it: for looking ahead, proving nothing."""
-    slot = draft.probes.get(reading.probe)
-    if slot is None or slot.ahead is None or slot.good_at != reading.taken_at:
-        return celsius
-    return slot.ahead
-
-
-def make_forecast(
-    draft: Draft, slot: BatchSlot, plan: StagePlan, course: Course, at: Instant
-) -> Forecast | None:
-    """The arrival as seen at ``at``; None for a stage without a target."""
-    if plan.target is None:
-        return None
-    sheet = draft.sheet_of(slot)
-    freezing = _freezing_point(sheet.mix) if sheet is not None and sheet.mix is not None else None
-    probe = probe_of(slot, plan)
-    unsure = draft.uncertainty(probe, plan.target.celsius, at) if probe is not None else 0.0
-    target = shown_target(plan, unsure) or plan.target
-    return forecast(course, target, plan.band, plan.approach, at, freezing)
-
-
-@lru_cache(maxsize=64)
-def _freezing_point(mix: MixPlan) -> Temperature | None:
-    """The mix's freezing point, or None where the method doesn't cover it."""
-    try:
-        return initial_freezing_point(mix)
-    except OutOfRangeError:
-        return None

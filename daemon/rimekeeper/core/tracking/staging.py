@@ -26,6 +26,11 @@ def stage_key(batch: BatchId, stage: StageId) -> str:
     return f"{batch}/{stage}"
 
 
+def checkpoint_key(key: str) -> str:
+    """The key of the forecast of a stage's next cooling checkpoint."""
+    return f"{key}/checkpoint"
+
+
 @lru_cache(maxsize=4096)
 def watch_key(batch: BatchId, stage: StageId, name: str) -> str:
     """The key of a check's watch and alarm."""
@@ -155,7 +160,8 @@ def _forget_courses(draft: Draft, batch: BatchSlot) -> None:
     kept = active | {run.stage for run in batch.before or () if run.phase is StagePhase.ACTIVE}
     for run in batch.stages:
         key = stage_key(batch.batch, run.stage)
-        if run.stage not in active and key in draft.forecasts:
-            draft.put_forecast(key, None)
+        for one in (key, checkpoint_key(key)):
+            if run.stage not in active and one in draft.forecasts:
+                draft.put_forecast(one, None)
         if key in draft.courses and (run.stage not in kept or not batch.running):
             draft.put_course(key, None)

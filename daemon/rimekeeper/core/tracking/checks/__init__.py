@@ -20,6 +20,7 @@ CHECKS: tuple[StageCheck, ...] = (
     hold.CHECK,
     heat.CHECK,
     cooling.CHECK,
+    cooling.AHEAD,
     heads_up.CHECK,
     limits.CEILING,
     limits.FLOOR,

@@ -1,14 +1,19 @@
-"""Cooling: the checkpoints of the stage's rule. An alarm stands from the first one that is missed."""
+"""Cooling: the checkpoints of the stage's rule. A warning while one will be missed, an alarm once one is."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 
-from rimekeeper.core.model import Instant, Millis
+from rimekeeper.core.model import MINUTE, Instant, Millis
 from rimekeeper.core.plan import Priority, StagePlan
 from rimekeeper.core.process.cooling import begun, cooled, next_checkpoint
+from rimekeeper.core.process.forecast import Forecast, Outlook
 from rimekeeper.core.state import StageRun, WatchPhase, WatchSlot
 from rimekeeper.core.tracking.checks.stage_check import AlarmWords, Found, Moment, StageCheck
+from rimekeeper.core.watching.limits import elapsed, on_delay_end
+
+PATIENCE = Millis(5 * MINUTE)
+"""So long a forecast must say that a checkpoint will be missed before somebody is called (our choice)."""
 
 
 def _look(stage: StagePlan, run: StageRun, watch: WatchSlot | None, moment: Moment) -> Found | None:
@@ -58,3 +63,47 @@ def _words(stage: StagePlan) -> AlarmWords:
 
 
 CHECK = StageCheck("cooling", _look, _due, _words)
+
+
+def _look_ahead(stage: StagePlan, run: StageRun, watch: WatchSlot | None, moment: Moment) -> Found | None:
+    """Whether the next checkpoint will be made; a warning once it has looked bad for a while."""
+    if stage.cooling is None or run.cooling is None:
+        return None
+    following = next_checkpoint(stage.cooling, run.cooling)
+    if following is None or moment.at > following[1]:
+        late: bool | None = False  # made, or missed: then the other check has the word
+    else:
+        late = _late(moment.checkpoint, following[1]) if moment.celsius is not None else None
+    if watch is None:
+        return Found(run, _doubted(moment.at)) if late else None
+    return Found(run, WatchSlot("") if late is False else elapsed(watch, moment.at))
+
+
+def _doubted(at: Instant) -> WatchSlot:
+    return WatchSlot("", WatchPhase.ENTERING, since=at, began=at, due=Instant(at + PATIENCE))
+
+
+def _late(made: Forecast | None, deadline: Instant) -> bool | None:
+    """Whether it comes too late as things stand; None while nobody can say."""
+    if made is None or made.outlook in (Outlook.UNSETTLED, Outlook.STALE):
+        return None
+    if made.outlook is Outlook.ARRIVES and made.expected is not None:
+        return made.expected > deadline
+    return made.outlook is not Outlook.THERE
+
+
+def _due_ahead(
+    stage: StagePlan, _run: StageRun, watch: WatchSlot | None, _allowed_gap: Millis
+) -> Instant | None:
+    return on_delay_end(watch) if stage.cooling is not None else None
+
+
+def _words_ahead(_stage: StagePlan) -> AlarmWords:
+    return AlarmWords(
+        "cooling too slowly to make its next checkpoint",
+        "Help it now: an ice bath, smaller portions, a shallow pan, a stir.",
+        Priority.HIGH,
+    )
+
+
+AHEAD = StageCheck("cooling-ahead", _look_ahead, _due_ahead, _words_ahead, quiet_on_hold=True)

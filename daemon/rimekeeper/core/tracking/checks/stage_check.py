@@ -24,6 +24,8 @@ class Moment:
     forecast: Forecast | None = None
     uncertainty: float = 0.0
     """Expanded uncertainty (K, k = 2) of ``celsius``; counted against critical limits only."""
+    checkpoint: Forecast | None = None
+    """Of the next cooling checkpoint, where the stage has a cooling rule."""
 
 
 @dataclass(frozen=True, slots=True)
