@@ -14,7 +14,9 @@ from typing import Any
 
 from rimekeeper.core.model import Instant, Millis, Quality
 from rimekeeper.core.plan import StagePlan
+from rimekeeper.core.process.cooling import CoolingState, all_met, state_of
 from rimekeeper.core.state import StagePhase, StageRun
+from rimekeeper.core.tracking.checks.stage_check import has_limit
 from rimekeeper.keeping.rows import StoredReading
 from rimekeeper.review.wording import UNKNOWN, Wording, exact_length, length, target_words
 
@@ -70,9 +72,9 @@ def judge(plan: StagePlan, run: StageRun, evidence: Evidence, allowed_gap: int) 
     """The verdict on a stage, with its reasons in plain sentences."""
     if run.phase in (StagePhase.WAITING, StagePhase.SKIPPED):
         return Verdict.NOT_BEGUN, []
-    if plan.target is None and plan.ceiling is None and plan.floor is None:
+    if not has_limit(plan) and plan.ceiling is None and plan.floor is None:
         return Verdict.NOTHING_ASKED, []
-    wrong = [*_crossed(plan, run), *_too_late(plan, run)]
+    wrong = [*_crossed(plan, run), *_too_late(plan, run), *_checkpoint_missed(plan, run)]
     if wrong:
         return Verdict.NOT_PASSED, wrong
     if run.phase is StagePhase.ACTIVE:
@@ -86,6 +88,11 @@ def _weighed(plan: StagePlan, run: StageRun, evidence: Evidence, *, sound: bool)
     if not met:
         missed = "the target was not reached" if run.reached_at is None else _short_hold(plan, run)
         return (Verdict.NOT_PASSED, [missed]) if sound else (Verdict.NOT_PROVEN, [missed, _hole(evidence)])
+    if plan.heat is not None and (run.treatment is None or run.treatment.met_at is None):
+        missed = f"no row of {plan.heat.title} was met"
+        return (Verdict.NOT_PASSED, [missed]) if sound else (Verdict.NOT_PROVEN, [missed, _hole(evidence)])
+    if plan.cooling is not None and (run.cooling is None or not all_met(plan.cooling, run.cooling)):
+        return Verdict.NOT_PROVEN, [f"no reading shows every checkpoint of {plan.cooling.title} met in time"]
     if (plan.ceiling or plan.floor) and not sound:
         return Verdict.NOT_PROVEN, [f"the limits can't be vouched for: {_hole(evidence)}"]
     return Verdict.PASSED, []
@@ -158,6 +165,14 @@ def _too_late(plan: StagePlan, run: StageRun) -> list[str]:
     if took <= plan.reach_within:
         return []
     return [f"the target came after {exact_length(took)}; the sheet allows {exact_length(plan.reach_within)}"]
+
+
+def _checkpoint_missed(plan: StagePlan, run: StageRun) -> list[str]:
+    if plan.cooling is None or run.cooling is None or run.cooling.last_at is None:
+        return []
+    # What a reading shows: at the last one, not by the clock on the wall.
+    state = state_of(plan.cooling, run.cooling, run.cooling.last_at)
+    return [f"a checkpoint of {plan.cooling.title} was missed"] if state is CoolingState.MISSED else []
 
 
 def _short_hold(plan: StagePlan, run: StageRun) -> str:

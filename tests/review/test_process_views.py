@@ -1,0 +1,134 @@
+"""Heat rows and cooling checkpoints in words, and what they do to a stage's verdict."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from review.test_facts import COOK, DONE, HOLED, WHOLE
+from rimekeeper.core.model import Instant, Millis, Scale
+from rimekeeper.core.process.cooling import RULES, cooled
+from rimekeeper.core.process.cooling import begun as cooling_begun
+from rimekeeper.core.process.forecast import Forecast, Outlook
+from rimekeeper.core.process.heat_tables import TABLES
+from rimekeeper.core.process.lethality import begun, treated
+from rimekeeper.core.state import StagePhase
+from rimekeeper.review.facts import Evidence, Verdict, judge
+from rimekeeper.review.process_views import cooling_view, heat_view
+from rimekeeper.review.wording import Wording
+
+US, TWO_STAGE = TABLES["frozen-dessert-mix-us"], RULES["two-stage-us"]
+HEATED = replace(COOK, target=None, hold=Millis(0), ceiling=None, floor=None, heat=US, critical=True)
+COOLED = replace(HEATED, heat=None, cooling=TWO_STAGE)
+UTC = Wording(Scale.CELSIUS, "UTC")
+NOON = 1_795_608_000_000  # 2026-11-25 12:00 UTC
+
+
+def noon(minutes):
+    return Instant(NOON + round(minutes * 60_000))
+
+
+def cooked(celsius, seconds):
+    so_far = begun(US)
+    for second in range(seconds + 1):
+        so_far = treated(US, so_far, Instant(NOON + 1000 * second), celsius, 0.0, Millis(60_000))
+    return replace(DONE, treatment=so_far)
+
+
+def chilled(*points, uncertainty=0.0):
+    course = cooling_begun(TWO_STAGE)
+    for minutes, celsius in points:
+        course = cooled(TWO_STAGE, course, noon(minutes), celsius, uncertainty)
+    return replace(DONE, phase=StagePhase.ACTIVE, ended=None, cooling=course)
+
+
+def test_a_running_row_says_how_long_it_was_held_and_the_others_wait():
+    seen = heat_view(HEATED, cooked(80.5, 12), noon(1), UTC)
+    assert [(row["wanted"], row["words"]) for row in seen["rows"]] == [
+        ("69.0 °C for 30 min", "held 12 s"),
+        ("80.0 °C for 25 s", "held 12 s"),
+        ("83.0 °C for 15 s", "not yet"),
+    ]
+    assert not seen["met"]
+    assert seen["lethality_shown"] == "as 17.0 s at 79.4 °C (z 7 K): information, not a verdict"
+    assert seen["source"].startswith("21 CFR 1240.61(c)")
+
+
+def test_a_met_row_says_when():
+    seen = heat_view(HEATED, cooked(83.5, 20), noon(1), UTC)
+    assert seen["met"]
+    assert seen["rows"][2]["words"] == "met at 12:00"
+    assert heat_view(COOK, DONE, noon(1), UTC) is None
+
+
+def test_nothing_heard_is_nothing_met():
+    seen = heat_view(HEATED, DONE, noon(1), UTC)
+    assert [row["words"] for row in seen["rows"]] == ["not yet"] * 3
+    assert seen["lethality_shown"] == ""
+
+
+def test_checkpoints_say_what_was_met_with_how_much_to_spare():
+    seen = cooling_view(COOLED, chilled((0, 60), (1, 50), (90, 20)), None, noon(90), UTC)
+    assert (seen["state"], seen["started_shown"]) == ("cooling", "12:00")
+    assert [c["words"] for c in seen["checkpoints"]] == ["met at 13:30, 30 min to spare", "until 18:00"]
+    assert seen["ahead"] == "whether it makes 5.0 °C in time can't be said yet"
+
+
+@pytest.mark.parametrize(
+    ("forecast", "words", "late"),
+    [
+        (Forecast(noon(60), Outlook.ARRIVES, noon(100)), "21.0 °C at about 13:40, 20 min to spare", False),
+        (
+            Forecast(noon(60), Outlook.ARRIVES, noon(150)),
+            "21.0 °C only at about 14:30, 30 min too late. Help it now: an ice bath, smaller portions, a shallow pan",
+            True,
+        ),
+        (
+            Forecast(noon(60), Outlook.FALLS_SHORT),
+            "as it stands it does not reach 21.0 °C: levels off before the target. Help it: an ice bath, smaller portions",
+            True,
+        ),
+        (Forecast(noon(60), Outlook.THERE), "21.0 °C is there", False),
+    ],
+)
+def test_the_outlook_for_the_next_checkpoint(forecast, words, late):
+    seen = cooling_view(COOLED, chilled((0, 60), (1, 50), (60, 30)), forecast, noon(60), UTC)
+    assert (seen["ahead"], seen["late"]) == (words, late)
+
+
+def test_a_base_that_was_never_seen_hot_has_no_clock():
+    seen = cooling_view(COOLED, chilled((0, 20)), None, noon(1), UTC)
+    assert seen["state_code"] == "not_proven"
+    assert seen["checkpoints"][0]["words"] == "its clock has not begun"
+    assert cooling_view(COOLED, replace(DONE, cooling=None), None, noon(1), UTC)["state_code"] == "not_proven"
+    assert cooling_view(COOK, DONE, None, noon(1), UTC) is None
+
+
+# --- verdicts ---------------------------------------------------------------------------------------------------
+
+
+def done(run):
+    return replace(run, phase=StagePhase.DONE, ended=noon(400))
+
+
+def test_a_cook_is_passed_by_a_row_and_by_nothing_else():
+    assert judge(HEATED, cooked(83.5, 20), WHOLE, 60_000) == (Verdict.PASSED, [])
+    assert judge(HEATED, cooked(79.0, 20), WHOLE, 60_000) == (
+        Verdict.NOT_PASSED,
+        ["no row of Frozen-dessert mix and eggnog (United States) was met"],
+    )
+    assert judge(HEATED, cooked(79.0, 20), HOLED, 60_000)[0] is Verdict.NOT_PROVEN
+    assert judge(HEATED, DONE, Evidence(), 60_000)[0] is Verdict.NOT_PROVEN
+
+
+def test_a_cooling_is_passed_missed_or_not_proven():
+    met = done(chilled((0, 60), (1, 50), (90, 20), (300, 4)))
+    missed = done(chilled((0, 60), (1, 50), (130, 25), (300, 4)))
+    unknown = done(chilled((0, 20), (300, 4)))
+    assert judge(COOLED, met, WHOLE, 60_000) == (Verdict.PASSED, [])
+    assert judge(COOLED, missed, WHOLE, 60_000) == (
+        Verdict.NOT_PASSED,
+        ["a checkpoint of Two-stage cooling (United States) was missed"],
+    )
+    assert judge(COOLED, unknown, WHOLE, 60_000)[0] is Verdict.NOT_PROVEN
