@@ -11,9 +11,11 @@ from __future__ import annotations
 import enum
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import TypeAlias
 
 from pymodbus.framer import FramerRTU
 from pymodbus.pdu import DecodePDU
+from pymodbus.pdu.other_message import ReadExceptionStatusRequest
 from pymodbus.pdu.register_message import ReadHoldingRegistersRequest, ReadInputRegistersRequest
 
 _REQUESTS = {"holding": ReadHoldingRegistersRequest, "input": ReadInputRegistersRequest}
@@ -51,6 +53,28 @@ class Question:
 
 
 @dataclass(frozen=True, slots=True)
+class StatusQuestion:
+    """Function 7, read exception status: asked only because its answer can't be taken for registers.
+
+    A unit that doesn't know it refuses it, and the refusal carries the function code too.
+    """
+
+    unit: int
+    function: int = 7
+    answer_size: int = 5
+
+    def frame(self) -> bytes:
+        """As it goes down the line."""
+        return _FRAMER.buildFrame(ReadExceptionStatusRequest(dev_id=self.unit))
+
+
+Asked: TypeAlias = Question | StatusQuestion
+STATUS_FUNCTION = 7
+READING_FUNCTIONS = (3, 4, STATUS_FUNCTION)
+"""Every function that is asked here."""
+
+
+@dataclass(frozen=True, slots=True)
 class Frame:
     """One whole frame with a right checksum."""
 
@@ -67,14 +91,11 @@ class Frame:
         """The function code without the mark of an exception."""
         return self.data[1] & ~_EXCEPTION
 
-    def could_answer(self, question: Question) -> bool:
-        """Whether the unit could have sent this to that question, by unit and function alone."""
-        return not self.is_request and (self.unit, self.function) == (question.unit, question.function)
-
-    def answers(self, question: Question) -> bool:
+    def answers(self, question: Asked) -> bool:
         """Whether this is an answer to that question, of the right length."""
         size = 5 if self.data[1] & _EXCEPTION else question.answer_size
-        return self.could_answer(question) and len(self.data) == size
+        fits = (self.unit, self.function, len(self.data)) == (question.unit, question.function, size)
+        return fits and not self.is_request
 
 
 class Trouble(enum.Enum):
@@ -133,6 +154,8 @@ def _sizes(data: bytes) -> list[tuple[int, bool]]:
         return [(5, False)]
     if function in (1, 2, 3, 4):
         return [(8, True), (5 + data[2], False)]
+    if function == STATUS_FUNCTION:
+        return [(4, True), (5, False)]
     if function in (15, 16):
         return [(8, False), *([(9 + data[6], True)] if len(data) > 6 else [])]
     return [(8, True)]
@@ -142,7 +165,7 @@ def _sum_is_right(frame: bytes) -> bool:
     return FramerRTU.check_CRC(frame[:-2], int.from_bytes(frame[-2:], "big"))
 
 
-def judge(question: Question, data: bytes, is_owed: Callable[[Frame], bool], *, ended: bool) -> Answer | None:
+def judge(question: Asked, data: bytes, is_owed: Callable[[Frame], bool], *, ended: bool) -> Answer | None:
     """What the bytes heard since the question are, or None while it can't be said yet.
 
     Args:
@@ -177,7 +200,7 @@ def _read(frame: Frame, late: Sequence[Frame]) -> Answer:
     return Answer(words=tuple(pdu.registers), heard=frame.data, late=tuple(late))
 
 
-def _damage(question: Question, rest: bytes) -> Trouble:
+def _damage(question: Asked, rest: bytes) -> Trouble:
     if len(rest) <= MOST_GLITCHES:
         return Trouble.SILENT if not rest else Trouble.HALF
     size = 5 if rest[1] & _EXCEPTION else question.answer_size

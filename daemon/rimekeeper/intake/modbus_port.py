@@ -1,7 +1,7 @@
 """Reading one Modbus RTU line: a thread that asks its units in turn, and comes back whatever happens to the port.
 
 A frame has no number that ties an answer to its question. So a unit that did not answer in time owes an answer, and
-is first asked for something whose answer is thrown away (``modbus_line.Line.clear``).
+is first asked for something whose answer looks like no other (``modbus_line.Line.clear``).
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from rimekeeper.core.errors import EdgeError
 from rimekeeper.core.model import Health, SourceId
 from rimekeeper.intake.backoff import Backoff
 from rimekeeper.intake.modbus_blocks import Block
-from rimekeeper.intake.modbus_frames import Answer, Question, Trouble
+from rimekeeper.intake.modbus_frames import Answer, Trouble
 from rimekeeper.intake.modbus_line import Line
 from rimekeeper.intake.modbus_units import SPLIT_CODES, Unit, units_of
 from rimekeeper.intake.modbus_wording import Wording, bytes_shown, some_of
@@ -141,20 +141,24 @@ class ModbusIntake:
                 self._take(unit, block, answer)
             elif answer.trouble is Trouble.REFUSED:
                 waiting[:0] = self._refuse(unit, block, answer)
-            elif answer.trouble is Trouble.DAMAGED:
-                self._damage(unit, block, answer)
             else:
-                self._miss(unit, block, answer)
+                # What is wrong with this answer may be that it belongs to an older question.
+                self._no_answer(unit, block, answer)
+                unit.postpone(block)
                 return
 
     def _cleared(self, unit: Unit, line: Line) -> bool:
-        first = unit.first
-        asked = Question(unit.number, first.question.table, first.question.register, 1)
-        answer = line.clear(asked)
+        answer = line.clear(unit.number)
         if answer.trouble in (None, Trouble.REFUSED):
-            return not line.owes(unit.number)
-        self._miss(unit, first, answer)
+            return True
+        self._no_answer(unit, unit.first, answer)
         return False
+
+    def _no_answer(self, unit: Unit, block: Block, answer: Answer) -> None:
+        if answer.trouble is Trouble.DAMAGED:
+            self._damage(unit, block, answer)
+        else:
+            self._miss(unit, block, answer)
 
     def _take(self, unit: Unit, block: Block, answer: Answer) -> None:
         self._heard_good = time.monotonic()
@@ -173,6 +177,7 @@ class ModbusIntake:
         self._heard_good = time.monotonic()
         unit.rest.succeed()
         self._faults.pop(unit.number, None)
+        self._damaged.pop(block, None)
         if answer.code in SPLIT_CODES and len(block.places) > 1:
             return unit.split(block)
         unit.refused(block)
@@ -182,6 +187,7 @@ class ModbusIntake:
     def _damage(self, unit: Unit, block: Block, answer: Answer) -> None:
         self._damaged[block] = self._damaged.get(block, 0) + 1
         why = self._reject(unit, block, answer)
+        self._faults.pop(unit.number, None)
         if self._damaged[block] >= REPORTED_AFTER:
             self._faults[block] = why
 

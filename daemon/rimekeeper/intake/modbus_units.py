@@ -71,6 +71,11 @@ class Unit:
         self._blocks[place : place + 1] = parts
         return parts
 
+    def postpone(self, block: Block) -> None:
+        """Ask for it last from now on, so that one that is always spoilt doesn't keep the others waiting."""
+        self._blocks.remove(block)
+        self._blocks.append(block)
+
     def refused(self, block: Block) -> None:
         """The unit refused a question; it is asked less often."""
         self._refused.setdefault(block, Rest(self._first, self._longest)).fail()

@@ -35,7 +35,7 @@ class Wording:
         if answer.trouble is Trouble.STRANGER:
             return self.stranger(answer.strangers[-1], f"{self.where(block)} was not read. ")
         what = {
-            Trouble.HALF: f"only {len(answer.heard)} of {block.question.answer_size} bytes of the answer came. "
+            Trouble.HALF: f"only {len(answer.heard)} bytes of the answer came. "
             "Is a wire loose, or timeout too short?",
             Trouble.DAMAGED: "the answer came damaged (wrong checksum). Are baud and parity right, is the line "
             "terminated at both ends, and does every unit have an address of its own?",
