@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from rimekeeper.core.computations.calibrating import OF_CALIBRATING
 from rimekeeper.core.computations.contract import Answer, Computation
 from rimekeeper.core.computations.freezing import OF_FREEZING
+from rimekeeper.core.computations.heating import OF_HEATING
 from rimekeeper.core.computations.lagging import OF_LAGGING
 from rimekeeper.core.computations.scales import OF_SCALES
 from rimekeeper.core.computations.sensors import OF_SENSORS
@@ -18,5 +19,6 @@ from rimekeeper.core.computations.sensors import OF_SENSORS
 __all__ = ["COMPUTATIONS", "Answer", "Computation"]
 
 COMPUTATIONS: Mapping[str, Computation] = {
-    one.name: one for one in (*OF_SENSORS, *OF_SCALES, *OF_CALIBRATING, *OF_LAGGING, *OF_FREEZING)
+    one.name: one
+    for one in (*OF_SENSORS, *OF_SCALES, *OF_CALIBRATING, *OF_LAGGING, *OF_HEATING, *OF_FREEZING)
 }
