@@ -45,6 +45,7 @@ class Unit:
     def __init__(self, number: int, blocks: Sequence[Block], first: float, longest: float) -> None:
         self.number = number
         self._blocks = list(blocks)
+        self.channels = tuple(channel for block in blocks for channel in block.channels)
         self._first, self._longest = first, longest
         self.rest = Rest(first, longest)
         self._refused: dict[Block, Rest] = {}
@@ -52,13 +53,8 @@ class Unit:
         """Whether an answer came too late since the last good one."""
 
     @property
-    def channels(self) -> tuple[str, ...]:
-        """All its channels."""
-        return tuple(channel for block in self._blocks for channel in block.channels)
-
-    @property
     def first(self) -> Block:
-        """The question with the smallest register."""
+        """The question that is asked first."""
         return self._blocks[0]
 
     def due(self) -> list[Block]:
