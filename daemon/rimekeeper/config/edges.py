@@ -97,7 +97,7 @@ class ModbusSettings(Strict):
     """``[modbus.NAME]``: one line with Modbus RTU instruments, which are asked in turn.
 
     ``port`` and ``usb`` as in ``[serial.NAME]``. Baud rate and parity default to what the specification makes the
-    default (MODBUS over Serial Line V1.02, sections 2.5.1 and 3.3.1); RTU always has 8 data bits.
+    default (MODBUS over Serial Line V1.02, sections 2.5.1 and 3.2); RTU always has 8 data bits.
     """
 
     name: str = ""
