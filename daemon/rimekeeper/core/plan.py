@@ -208,7 +208,12 @@ class StagePlan:
 
 @dataclass(frozen=True, slots=True)
 class MixPlan:
-    """Composition of a mix in grams per 100 g of mix. ``syrup_de`` is the syrup's dextrose equivalent."""
+    """Composition of a mix in grams per 100 g of mix.
+
+    ``syrup_de`` is the syrup's dextrose equivalent, ``polyol_molar_mass`` in g/mol (sorbitol unless said).
+    From ``alcohol`` on, parts lie outside the sucrose-equivalent method: they are counted by molar mass or by
+    a measured coefficient, with a wider uncertainty (see ``core.process.solutes``).
+    """
 
     water: float
     fat: float = 0.0
@@ -219,6 +224,16 @@ class MixPlan:
     syrup_solids: float = 0.0
     syrup_de: float = 42.0
     other_solids: float = 0.0
+    lactose: float = 0.0
+    """Added lactose; that of milk and whey is in ``msnf`` and ``whey_solids``."""
+    alcohol: float = 0.0
+    salt: float = 0.0
+    polyols: float = 0.0
+    polyol_molar_mass: float = 182.17
+    acids: float = 0.0
+    yolk_solids: float = 0.0
+    fruit_solids: float = 0.0
+    """Solids of fruit other than its sugars and acids."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,80 +1,148 @@
-"""Freezing curve of a mix by the sucrose-equivalent method (see MixPlan for the composition).
+"""Freezing curve of a mix: how much of its water is ice at a temperature (see MixPlan for the composition).
 
-Every sweetener and the milk solids are counted as the sucrose that would lower the freezing point as much;
-a table of sucrose solutions turns grams per 100 g of water into kelvin, and the salts of the milk are added:
+The depression of the freezing point comes from what is dissolved (``core.process.solutes``): a table of
+sucrose solutions for the sugars, proportional terms for the salts of milk and for what lies outside the
+sucrose-equivalent method. As ice forms, the same solids sit in less water, so the ice fraction x at a
+temperature T solves
 
-    SE = 0.545 MSNF + 0.765 WS + sucrose + syrup * DE / 100 + 1.9 * monosaccharides
-    freezing point = -( table(100 SE / water) + 2.37 (MSNF + WS) / water )
+    table(100 SE / (water (1 - x))) + proportional / (water (1 - x)) = -T
 
-As ice forms, the same solids sit in less water, so the ice fraction x at a temperature T solves
-
-    table(100 SE / (water (1 - x))) + 2.37 (MSNF + WS) / (water (1 - x)) = -T
-
-Sources: the coefficients and the 2.37 for salts are taught in the ice-cream notes of H. D. Goff (University
-of Guelph) after Leighton (1927), as is the table (Goff and Hartel, *Ice Cream*); the table's last digits are
-from memory and agree with the CRC Handbook's aqueous sucrose within 0.13 K. Expect about 0.1 K in the
-freezing point and 0.02 in the ice fraction. The method knows nothing of egg yolk, fruit, salt or alcohol
-(``other_solids`` counts as inert); a mix with alcohol must not be judged by it.
+The table is a polyline, so this is solved exactly, not by trial. Expect about 0.1 K in the freezing point and
+0.02 in the ice fraction of an ordinary mix; ``core.process.freezing_doubt`` says how much for any.
 """
 
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
 
 from rimekeeper.core.errors import OutOfRangeError
 from rimekeeper.core.model import Temperature
 from rimekeeper.core.plan import MixPlan
+from rimekeeper.core.process.solutes import (
+    LAST_CONCENTRATION,
+    depression,
+    milk_salts,
+    outsiders,
+    sucrose_depression,
+    sucrose_equivalent,
+    sugar_in_water,
+    table_grams,
+    table_row,
+    table_slope,
+)
+
+__all__ = [
+    "COLDEST",
+    "LAST_CONCENTRATION",
+    "LATENT_HEAT",
+    "FreezingCurve",
+    "curve",
+    "effective_heat_capacity",
+    "frozen_percent",
+    "initial_freezing_point",
+    "specific_enthalpy",
+    "sucrose_depression",
+    "sucrose_equivalent",
+    "temperature_at_enthalpy",
+    "temperature_for",
+    "water_frozen",
+    "water_frozen_along",
+]
+
+Array = npt.NDArray[np.float64]
 
 LATENT_HEAT = 333.5
 """Heat of fusion of ice at 0 °C, kJ per kg of ice."""
-WATER_HEAT, ICE_HEAT, FAT_HEAT, SOLIDS_HEAT = 4.18, 2.06, 1.98, 1.55
-"""Specific heats near 0 °C, kJ/(kg K): water, ice, milk fat, sugars and other solids (from memory, as in
-Choi and Okos 1986; good to about 5 %)."""
-LAST_CONCENTRATION = 180.0
-"""Grams of sucrose equivalent per 100 g of water where the printed table ends."""
+WATER_HEAT, ICE_HEAT, FAT_HEAT, SOLIDS_HEAT, ALCOHOL_HEAT = 4.18, 2.06, 1.98, 1.55, 2.4
+"""Specific heats near 0 °C, kJ/(kg K): water, ice, milk fat, sugars and other solids, alcohol (from memory, the
+first four as in Choi and Okos 1986; good to about 5 %)."""
 COLDEST = Temperature(-40.0)
 """Below this the curve isn't claimed: the unfrozen syrup turns to glass rather than freezing further."""
 
-_STEP = 3.0
-# Kelvin below 0 °C of a sucrose solution at 0, 3, 6 … 180 g per 100 g of water.
-_DEPRESSION = (
-    *(0.0, 0.18, 0.35, 0.53, 0.72, 0.90, 1.10, 1.29, 1.47, 1.67, 1.86, 2.03, 2.21, 2.40, 2.60, 2.78),
-    *(2.99, 3.20, 3.42, 3.63, 3.85, 4.10, 4.33, 4.54, 4.77, 5.00, 5.26, 5.53, 5.77, 5.99, 6.23, 6.50),
-    *(6.80, 7.04, 7.32, 7.56, 7.80, 8.04, 8.33, 8.62, 8.92, 9.19, 9.45, 9.71, 9.96, 10.22, 10.47),
-    *(10.72, 10.97, 11.19, 11.41, 11.63, 11.88, 12.14, 12.40, 12.67, 12.88, 13.08, 13.28, 13.48, 13.68),
-)
-_SALTS = 2.37
 _BISECTIONS = 60
+_STRONGEST = 1e6
 
 
-def sucrose_depression(grams_per_100g_water: float) -> float:
-    """Kelvin by which that much sucrose lowers the freezing point of water (linear between table rows).
+@dataclass(frozen=True, slots=True)
+class FreezingCurve:
+    """Depression (K) against strength: how many times stronger the unfrozen syrup is than the mix, from 1 up.
+
+    ``sugar`` is in g per 100 g of water, ``proportional`` the kelvin that grow in proportion to strength.
+    Rows are where the table of sucrose changes its slope; beyond the last one ``last_slope`` goes on.
+    """
+
+    sugar: float
+    proportional: float
+    strengths: tuple[float, ...]
+    depressions: tuple[float, ...]
+    last_slope: float
+
+    def depression_at(self, strength: float) -> float:
+        """Kelvin below 0 °C at which syrup of that strength is in balance with ice."""
+        return depression(self.sugar * strength) + self.proportional * strength
+
+    def strength_for(self, kelvin: float) -> float:
+        """Strength of the unfrozen syrup ``kelvin`` below 0 °C; 1 while nothing is frozen."""
+        depressions, strengths = self.depressions, self.strengths
+        if kelvin <= depressions[0]:
+            return 1.0
+        row = bisect_right(depressions, kelvin) - 1
+        if row == len(depressions) - 1:
+            beyond = kelvin - depressions[row]
+            return strengths[row] + beyond / self.last_slope if self.last_slope > 0.0 else math.inf
+        share = (kelvin - depressions[row]) / (depressions[row + 1] - depressions[row])
+        return strengths[row] + share * (strengths[row + 1] - strengths[row])
+
+    def strengths_for(self, kelvin: Array) -> Array:
+        """The same for many at once, to the last bit."""
+        depressions, strengths = np.array(self.depressions), np.array(self.strengths)
+        row = np.searchsorted(depressions, kelvin, side="right") - 1
+        last = len(depressions) - 1
+        inside = np.clip(row, 0, max(0, last - 1))
+        above = np.minimum(inside + 1, last)
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+            share = (kelvin - depressions[inside]) / (depressions[above] - depressions[inside])
+            found = strengths[inside] + share * (strengths[above] - strengths[inside])
+            beyond = strengths[last] + (kelvin - depressions[last]) / self.last_slope
+        found = np.where(row >= last, beyond, found)
+        return np.where(kelvin <= depressions[0], 1.0, found)
+
+
+@lru_cache(maxsize=64)
+def curve(mix: MixPlan) -> FreezingCurve:
+    """The freezing curve of a composition; made once.
 
     Raises:
-        OutOfRangeError: below 0 or beyond the printed table's 180 g per 100 g of water.
+        OutOfRangeError: when the mix has no water, or more of something than the method covers.
     """
-    if not 0.0 <= grams_per_100g_water <= LAST_CONCENTRATION:
-        raise OutOfRangeError(
-            f"The freezing-point table covers 0 to {LAST_CONCENTRATION:.0f} g of sucrose equivalent per 100 g of "
-            f"water; this mix has {grams_per_100g_water:.1f}. Check the sheet's water and sugars."
-        )
-    return _depression(grams_per_100g_water)
-
-
-def sucrose_equivalent(mix: MixPlan) -> float:
-    """Sucrose equivalent of the mix, grams per 100 g of mix.
-
-    Raises:
-        OutOfRangeError: when a part is negative or not a number.
-    """
-    _check_parts(mix)
-    return (
-        0.545 * mix.msnf
-        + 0.765 * mix.whey_solids
-        + mix.sucrose
-        + mix.syrup_solids * mix.syrup_de / 100.0
-        + 1.9 * mix.monosaccharides
+    sugar = sugar_in_water(mix)
+    sucrose_depression(sugar)
+    proportional = milk_salts(mix) + sum(one.kelvin * strength for one, strength in outsiders(mix))
+    strengths = [1.0]
+    if sugar > 0.0:
+        beyond = (grams / sugar for grams in table_grams() if grams > sugar)
+        strengths += [strength for strength in beyond if 1.0 < strength < _STRONGEST]
+    depressions = [depression(sugar * strength) + proportional * strength for strength in strengths]
+    last_slope = table_slope(_row_after(sugar * strengths[-1])) * sugar + proportional
+    rising = [n for n in range(len(strengths)) if n == 0 or depressions[n] > depressions[n - 1]]
+    return FreezingCurve(
+        sugar,
+        proportional,
+        tuple(strengths[n] for n in rising),
+        tuple(depressions[n] for n in rising),
+        last_slope,
     )
+
+
+def _row_after(grams: float) -> int:
+    # A node's strength times the sugar may fall short of the node by a rounding.
+    return table_row(grams * (1.0 + 1e-12) + 1e-12)
 
 
 def initial_freezing_point(mix: MixPlan) -> Temperature:
@@ -83,8 +151,7 @@ def initial_freezing_point(mix: MixPlan) -> Temperature:
     Raises:
         OutOfRangeError: when the mix has no water or is sweeter than the table goes.
     """
-    sugar, salts = _in_water(mix)
-    return Temperature(0.0 - (sucrose_depression(sugar) + salts))
+    return Temperature(0.0 - curve(mix).depressions[0])
 
 
 def water_frozen(mix: MixPlan, temperature: Temperature) -> float:
@@ -96,20 +163,37 @@ def water_frozen(mix: MixPlan, temperature: Temperature) -> float:
     Raises:
         OutOfRangeError: when the mix is outside the method, or ``temperature`` below -40 °C or not a number.
     """
-    sugar, salts = _in_water(mix)
-    wanted = -temperature.celsius
+    freezing = curve(mix)
     _check_temperature(temperature)
-    if wanted <= sucrose_depression(sugar) + salts:
-        return 0.0
-    low, high = 0.0, 1.0
-    for _ in range(_BISECTIONS):
-        middle = 0.5 * (low + high)
-        unfrozen = 1.0 - middle
-        if unfrozen > 0.0 and _depression(sugar / unfrozen) + salts / unfrozen < wanted:
-            low = middle
-        else:
-            high = middle
-    return 0.5 * (low + high)
+    return 1.0 - 1.0 / freezing.strength_for(-temperature.celsius)
+
+
+def water_frozen_along(mix: MixPlan, celsius: Array) -> Array:
+    """:func:`water_frozen` for an array of temperatures (°C); NaN where the curve isn't claimed.
+
+    Raises:
+        OutOfRangeError: when the mix is outside the method.
+    """
+    freezing = curve(mix)
+    claimed = np.isfinite(celsius) & (celsius >= COLDEST.celsius)
+    strengths = freezing.strengths_for(-np.where(claimed, celsius, 0.0))
+    return np.where(claimed, 1.0 - 1.0 / strengths, np.nan)
+
+
+def frozen_percent(mix: MixPlan, celsius: float) -> float | None:
+    """Percent of the water frozen at ``celsius``, for a screen: None where the curve isn't claimed. Never raises."""
+    freezing = _curve_or_none(mix)
+    if freezing is None or not COLDEST.celsius <= celsius < math.inf:
+        return None
+    return 100.0 * (1.0 - 1.0 / freezing.strength_for(-celsius))
+
+
+@lru_cache(maxsize=64)
+def _curve_or_none(mix: MixPlan) -> FreezingCurve | None:
+    try:
+        return curve(mix)
+    except OutOfRangeError:
+        return None
 
 
 def temperature_for(mix: MixPlan, fraction: float) -> Temperature:
@@ -118,12 +202,10 @@ def temperature_for(mix: MixPlan, fraction: float) -> Temperature:
     Raises:
         OutOfRangeError: when the mix is outside the method, or that much ice would need less than -40 °C.
     """
-    sugar, salts = _in_water(mix)
-    sucrose_depression(sugar)
+    freezing = curve(mix)
     if not 0.0 <= fraction < 1.0:
         raise OutOfRangeError(f"The frozen share of the water must be from 0 to below 1, not {fraction}.")
-    unfrozen = 1.0 - fraction
-    celsius = 0.0 - (_depression(sugar / unfrozen) + salts / unfrozen)
+    celsius = 0.0 - freezing.depression_at(1.0 / (1.0 - fraction))
     if celsius < COLDEST.celsius:
         raise OutOfRangeError(
             f"To freeze {fraction:.0%} of the water this mix would have to be colder than {COLDEST.celsius:.0f} °C, "
@@ -180,29 +262,23 @@ def temperature_at_enthalpy(mix: MixPlan, enthalpy: float) -> Temperature:
     return Temperature(0.5 * (low + high))
 
 
-def _depression(grams: float) -> float:
-    """The table, continued along its last slope beyond its end."""
-    row = min(int(min(grams, LAST_CONCENTRATION) / _STEP), len(_DEPRESSION) - 2)
-    below, above = _DEPRESSION[row], _DEPRESSION[row + 1]
-    return below + (above - below) * (grams - row * _STEP) / _STEP
-
-
-def _in_water(mix: MixPlan) -> tuple[float, float]:
-    """Sucrose equivalent (g) per 100 g of water, and the salts' share of the depression (K), without ice."""
-    equivalent = sucrose_equivalent(mix)
-    if mix.water <= 0.0:
-        raise OutOfRangeError(
-            "This mix has no water, so it has no freezing point. Give the sheet's water per 100 g."
-        )
-    return 100.0 * equivalent / mix.water, _SALTS * (mix.msnf + mix.whey_solids) / mix.water
-
-
 def _sensible(mix: MixPlan, ice: float) -> float:
     """Specific heat in kJ/(kg K) with that much ice (kg per kg of mix)."""
     solids = (
-        mix.msnf + mix.whey_solids + mix.sucrose + mix.monosaccharides + mix.syrup_solids + mix.other_solids
+        mix.msnf
+        + mix.whey_solids
+        + mix.sucrose
+        + mix.monosaccharides
+        + mix.syrup_solids
+        + mix.other_solids
+        + mix.lactose
+        + mix.salt
+        + mix.polyols
+        + mix.acids
+        + mix.yolk_solids
+        + mix.fruit_solids
     )
-    dry = (mix.fat * FAT_HEAT + solids * SOLIDS_HEAT) / 100.0
+    dry = (mix.fat * FAT_HEAT + solids * SOLIDS_HEAT + mix.alcohol * ALCOHOL_HEAT) / 100.0
     return dry + (mix.water / 100.0 - ice) * WATER_HEAT + ice * ICE_HEAT
 
 
@@ -211,20 +287,3 @@ def _check_temperature(temperature: Temperature) -> None:
         raise OutOfRangeError(
             f"The freezing curve is known down to {COLDEST.celsius:.0f} °C, not at {temperature.celsius} °C."
         )
-
-
-def _check_parts(mix: MixPlan) -> None:
-    parts = {
-        "water": mix.water,
-        "fat": mix.fat,
-        "milk solids not fat": mix.msnf,
-        "whey solids": mix.whey_solids,
-        "sucrose": mix.sucrose,
-        "monosaccharides": mix.monosaccharides,
-        "syrup solids": mix.syrup_solids,
-        "syrup DE": mix.syrup_de,
-        "other solids": mix.other_solids,
-    }
-    for name, value in parts.items():
-        if not math.isfinite(value) or value < 0.0:
-            raise OutOfRangeError(f"The mix's {name} must be 0 or more, not {value}.")
