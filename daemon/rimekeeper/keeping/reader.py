@@ -34,6 +34,7 @@ from rimekeeper.keeping import measurements
 from rimekeeper.keeping.codec import from_json
 from rimekeeper.keeping.curve import draw
 from rimekeeper.keeping.faults import in_plain_words
+from rimekeeper.keeping.quality import Stretch, stretches
 from rimekeeper.keeping.rows import (
     Counts,
     Curve,
@@ -111,6 +112,11 @@ class Reader:
         with self._open() as connection:
             number = _probe_number(connection, probe)
             return draw(connection, probe, number, since, until, points, gap)
+
+    def stretches(self, probe: ProbeId, since: Instant, until: Instant, width: int) -> tuple[Stretch, ...]:
+        """How the probe was in each stretch of ``width`` ms of the span; one without readings is left out."""
+        with self._open() as connection:
+            return stretches(connection, _probe_number(connection, probe), since, until, width)
 
     def readings(self, probe: ProbeId, since: Instant, until: Instant) -> Iterator[StoredReading]:
         """The readings of a probe, oldest first, ``until`` not included."""

@@ -6,6 +6,7 @@ from typing import Any
 
 from rimekeeper.core.model import Health, Instant, ProbeId, Quality
 from rimekeeper.core.state import ProbeSlot
+from rimekeeper.review.metrology import calibration_note
 from rimekeeper.review.wording import Wording, length
 from rimekeeper.runtime.ports import Glance
 
@@ -57,6 +58,13 @@ def probe_view(glance: Glance, probe: ProbeId, now: Instant, wording: Wording) -
         "bad_run": slot.bad_run,
         "batch": batch,
         "role": role,
+        "calibration_note": calibration_note(glance.state.metrology.get(probe), now) if plan else "",
+        "ahead_shown": wording.shown(slot.ahead)
+        if fresh and slot.ahead is not None and slot.quality is Quality.GOOD
+        else "",
+        "tested_until": slot.tested_until
+        if slot.tested_until is not None and slot.tested_until > now
+        else None,
     }
 
 

@@ -54,6 +54,22 @@ class Wording:
         """Number and unit; a dash when unknown."""
         return UNKNOWN if celsius is None else f"{self.number(celsius)} {self.unit}"
 
+    def fine(self, celsius: float | None) -> str:
+        """Number to a hundredth, and unit: for calibrations, where a tenth says too little."""
+        if celsius is None:
+            return UNKNOWN
+        text = f"{self.scale.from_celsius(celsius):.2f}"
+        return f"{'0.00' if text == '-0.00' else text.replace('-', MINUS)} {self.unit}"
+
+    def fine_step(self, kelvin: float | None, sign: str = "") -> str:
+        """A difference to a hundredth, and unit; ``sign`` is put before it, ``"+"`` writes plus or minus as it is."""
+        if kelvin is None or not abs(kelvin) < 1e9:
+            return UNKNOWN
+        size = kelvin * (1.8 if self.scale is Scale.FAHRENHEIT else 1.0)
+        text = f"{size:+.2f}" if sign == "+" else f"{sign}{abs(size) if sign else size:.2f}"
+        text = text.replace("-0.00", "0.00").replace("+0.00", "0.00").replace("-", MINUS)
+        return f"{text} {self.unit}"
+
     def step(self, difference: TemperatureDifference) -> str:
         """A difference in steps of the kitchen's scale."""
         size = difference.kelvin * (1.8 if self.scale is Scale.FAHRENHEIT else 1.0)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -12,12 +13,15 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from rimekeeper.core.errors import EdgeError
-from rimekeeper.core.model import BatchId, Instant, ProbeId
+from rimekeeper.core.messages import Command
+from rimekeeper.core.model import Actor, BatchId, Instant, ProbeId
 from rimekeeper.review.batches import batch_list, batch_page
 from rimekeeper.review.curves import MOST_POINTS, probe_curve
+from rimekeeper.review.metrology import metrology_view
 from rimekeeper.review.nights import night_of, night_page
 from rimekeeper.review.now import now_view, pulse_view
 from rimekeeper.review.sources import sources_view
+from rimekeeper.review.wording import Wording
 from rimekeeper.web.commands import LONGEST_BODY, MalformedError, parse
 from rimekeeper.web.guarding import has_token, objection
 from rimekeeper.web.room import Room
@@ -67,7 +71,7 @@ def readings(request: Request) -> Response:
     since = instant(query.get("since"), Instant(until - DEFAULT_SPAN), glance.plan.zone, "since")
     if since >= until:
         raise AskedWrongError("since must be before until.")
-    points = _whole(query.get("points"), DEFAULT_POINTS, "points")
+    points = whole(query.get("points"), DEFAULT_POINTS, "points")
     if not 2 <= points <= MOST_POINTS:
         raise AskedWrongError(f"points must be between 2 and {MOST_POINTS}.")
     return answer(probe_curve(room.reader, glance.plan, probe, since, until, points))
@@ -76,7 +80,7 @@ def readings(request: Request) -> Response:
 def batches(request: Request) -> Response:
     """Running and past batches, newest first."""
     room = Room.of(request)
-    limit = _whole(request.query_params.get("limit"), 50, "limit")
+    limit = whole(request.query_params.get("limit"), 50, "limit")
     if not 1 <= limit <= 500:
         raise AskedWrongError("limit must be between 1 and 500.")
     return answer({"batches": batch_list(room.kitchen.glance(), room.reader, room.clock(), limit)})
@@ -99,15 +103,44 @@ def nights(request: Request) -> Response:
 
 
 def probes(request: Request) -> Response:
-    """Sources, channels heard and not claimed, rejected text."""
+    """Sources, channels heard and not claimed, rejected text; each probe as an instrument."""
     room = Room.of(request)
-    return answer(sources_view(room.kitchen.glance(), room.clock()))
+    return answer(probes_view(room))
+
+
+def probes_view(room: Room, patience: float = 0.3) -> dict[str, Any]:
+    """Sources, channels and, for every probe, what is known of it as an instrument and its last day.
+
+    The store is asked for last days for ``patience`` seconds at most; a ``day`` that is None comes the next time.
+    """
+    glance, present = room.kitchen.glance(), room.clock()
+    wording = Wording.of(glance.plan)
+    days = room.last_day.of_many(tuple(glance.plan.probes), present, wording, patience)
+    return {
+        **sources_view(glance, present),
+        "measured": [
+            {**metrology_view(glance, probe, present, wording), "day": days.get(probe)}
+            for probe in glance.plan.probes
+        ],
+    }
 
 
 async def commands(request: Request) -> Response:
     """Give a command: 200 with the answer, 409 refused, 400 malformed, 403 not allowed, 503 no answer."""
     room = Room.of(request)
-    against = objection(request, room.token)
+    body = await allowed_body(request)
+    if isinstance(body, Response):
+        return body
+    try:
+        command, actor = parse(body, trusted=has_token(request, room.token))
+    except MalformedError as fault:
+        return refused(str(fault), 400)
+    return await given(room, command, actor)
+
+
+async def allowed_body(request: Request) -> bytes | Response:
+    """The body of a request that may change something, or the answer to one that may not or is too long."""
+    against = objection(request, Room.of(request).token)
     if against:
         return refused(against, 403)
     body = b""
@@ -115,17 +148,25 @@ async def commands(request: Request) -> Response:
         body += part
         if len(body) > LONGEST_BODY:
             return refused(f"The command is longer than {LONGEST_BODY} bytes.", 400)
+    return body
+
+
+async def given(
+    room: Room, command: Command, actor: Actor, more: Callable[[], dict[str, Any]] = dict
+) -> Response:
+    """Give a command to the kitchen and answer with what it said, and with ``more`` once it was accepted."""
     try:
-        command, actor = parse(body, trusted=has_token(request, room.token))
-    except MalformedError as fault:
-        return refused(str(fault), 400)
-    try:
-        given = await run_in_threadpool(room.kitchen.command, command, actor)
+        answered = await run_in_threadpool(room.kitchen.command, command, actor)
     except EdgeError as fault:
         return refused(str(fault), 503)
     return answer(
-        {"accepted": given.accepted, "sentence": given.sentence, "batch": given.batch},
-        200 if given.accepted else 409,
+        {
+            "accepted": answered.accepted,
+            "sentence": answered.sentence,
+            "batch": answered.batch,
+            **(await run_in_threadpool(more) if answered.accepted else {}),
+        },
+        200 if answered.accepted else 409,
     )
 
 
@@ -164,9 +205,10 @@ def asked_night(text: str | None, present: Instant, zone: str) -> date:
     return night
 
 
-def _whole(text: str | None, default: int, name: str) -> int:
+def whole(text: str | None, default: int, name: str, digits: int = 9) -> int:
+    """A whole number of a query, or the default when it is not there."""
     if text is None or text == "":
         return default
-    if not text.isascii() or not text.isdigit() or len(text) > 9:
+    if not text.isascii() or not text.isdigit() or len(text) > digits:
         raise AskedWrongError(f"{name}={text[:60]} is not a whole number.")
     return int(text)

@@ -23,7 +23,7 @@ from rimekeeper.core.errors import RimekeeperError
 from rimekeeper.core.model import Instant
 from rimekeeper.keeping.reader import Reader
 from rimekeeper.runtime.ports import Kitchen
-from rimekeeper.web import api, pages
+from rimekeeper.web import api, measuring, pages
 from rimekeeper.web.guarding import Guard, names_of_this_machine
 from rimekeeper.web.live import Feed, live
 from rimekeeper.web.room import Room, wall_clock
@@ -89,6 +89,8 @@ def build_app(
             Route("/batch/{batch:path}", pages.batch),
             Route("/nights", pages.nights),
             Route("/probes", pages.probes),
+            Route("/probes/{probe:path}", measuring.probe_page),
+            Route("/certificates/{number:int}", measuring.certificate_page),
             Route("/alarms/{key:path}", pages.alarm),
             Route("/start", pages.start),
             Route("/healthz", api.healthz),
@@ -98,6 +100,10 @@ def build_app(
             Route("/api/batch/{batch:path}", api.batch),
             Route("/api/nights", api.nights),
             Route("/api/probes", api.probes),
+            Route("/api/probes/{probe:path}/steadiness", measuring.steadiness),
+            Route("/api/probes/{probe:path}/calibration", measuring.calibration, methods=["POST"]),
+            Route("/api/probes/{probe:path}/plunge", measuring.plunge, methods=["POST"]),
+            Route("/api/probes/{probe:path}", measuring.probe),
             Route("/api/commands", api.commands, methods=["POST"]),
             Route("/live", live),
             Mount(f"/static/{build}", Unchanging(directory=STATIC)),

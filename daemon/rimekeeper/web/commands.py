@@ -10,8 +10,10 @@ from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 from rimekeeper.core.messages import (
     Acknowledge,
     AdvanceStage,
+    BeginTest,
     Command,
     EndBatch,
+    EndTest,
     HoldBatch,
     NoteBatch,
     ResumeBatch,
@@ -20,7 +22,7 @@ from rimekeeper.core.messages import (
     StartBatch,
     UndoAdvance,
 )
-from rimekeeper.core.model import Actor, BatchId, Instant, ProbeId, RoleId, SheetId, StageId
+from rimekeeper.core.model import MINUTE, Actor, BatchId, Instant, Millis, ProbeId, RoleId, SheetId, StageId
 
 DEFAULT_WHO = "kitchen screen"
 FROM_PAGE = "web page"
@@ -166,8 +168,32 @@ class Seen(_Asked):
         return Acknowledge(self.alarm, self.note)
 
 
+class TestBegins(_Asked):
+    """Take a probe out of its place to test it; its readings decide nothing meanwhile."""
+
+    command: Literal["begin-test"]
+    probe: _Id
+    why: _Text = ""
+    minutes: Annotated[int, Field(ge=1, le=240)] = 60
+
+    def meant(self) -> Command:
+        """The command of the core."""
+        return BeginTest(ProbeId(self.probe), self.why, Millis(self.minutes * MINUTE))
+
+
+class TestEnds(_Asked):
+    """The probe is back in its place."""
+
+    command: Literal["end-test"]
+    probe: _Id
+
+    def meant(self) -> Command:
+        """The command of the core."""
+        return EndTest(ProbeId(self.probe))
+
+
 Asked = Annotated[
-    Start | Advance | Hold | Resume | Undo | Note | Scrap | End | Retime | Seen,
+    Start | Advance | Hold | Resume | Undo | Note | Scrap | End | Retime | Seen | TestBegins | TestEnds,
     Field(discriminator="command"),
 ]
 _ASKED: TypeAdapter[Any] = TypeAdapter(Asked)
@@ -188,19 +214,24 @@ def parse(body: bytes, *, trusted: bool) -> tuple[Command, Actor]:
     try:
         asked = _ASKED.validate_json(body)
     except ValidationError as fault:
-        raise MalformedError(_said(fault)) from None
+        raise MalformedError(said(fault, "This is not a command that Rimekeeper knows. ")) from None
     meant: Callable[[], Command] = asked.meant
-    where = asked.where if trusted and asked.where else FROM_PAGE
-    return meant(), Actor(_clean(asked.who) or DEFAULT_WHO, where)
+    return meant(), actor_of(asked.who, asked.where, trusted=trusted)
+
+
+def actor_of(who: str, where: str, *, trusted: bool) -> Actor:
+    """Who gives a command. Only the token's holder may say where it comes from."""
+    return Actor(_clean(who) or DEFAULT_WHO, where if trusted and where else FROM_PAGE)
 
 
 def _clean(who: str) -> str:
     return "".join(letter for letter in who if letter.isprintable()).strip()
 
 
-def _said(fault: ValidationError) -> str:
+def said(fault: ValidationError, front: str) -> str:
+    """What is wrong with a body, in a sentence that begins with ``front``."""
     parts = []
     for error in fault.errors(include_url=False, include_context=False)[:5]:
         place = ".".join(str(step) for step in error["loc"][1:] or error["loc"])
         parts.append(f"{place}: {error['msg']}" if place else str(error["msg"]))
-    return "This is not a command that Rimekeeper knows. " + "; ".join(parts)
+    return front + "; ".join(parts)

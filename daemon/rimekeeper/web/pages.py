@@ -12,16 +12,16 @@ from rimekeeper.core.model import BatchId, Instant
 from rimekeeper.review.batches import batch_list, batch_page
 from rimekeeper.review.nights import night_page
 from rimekeeper.review.now import alarm_view, now_view
-from rimekeeper.review.sources import sources_view
 from rimekeeper.review.starting import sheets_view
 from rimekeeper.review.wording import Wording
-from rimekeeper.web.api import asked_night
+from rimekeeper.web.api import asked_night, probes_view
 from rimekeeper.web.room import Room
 
 PAST = 30 * 86_400_000
 
 
-def _page(request: Request, name: str, title: str, status: int = 200, **context: Any) -> Response:
+def page(request: Request, name: str, title: str, status: int = 200, **context: Any) -> Response:
+    """A page by its template, with the kitchen now as its first data."""
     room = Room.of(request)
     templates: Jinja2Templates = request.app.state.templates
     glance = room.kitchen.glance()
@@ -43,14 +43,14 @@ def _page(request: Request, name: str, title: str, status: int = 200, **context:
 
 def now(request: Request) -> Response:
     """The kitchen now."""
-    return _page(request, "now", "Now")
+    return page(request, "now", "Now")
 
 
 def batches(request: Request) -> Response:
     """Every batch."""
     room = Room.of(request)
     listed = batch_list(room.kitchen.glance(), room.reader, room.clock())
-    return _page(request, "batches", "Batches", batches=listed)
+    return page(request, "batches", "Batches", batches=listed)
 
 
 def batch(request: Request) -> Response:
@@ -60,7 +60,7 @@ def batch(request: Request) -> Response:
     found = batch_page(room.kitchen.glance(), room.reader, name, room.clock())
     if found is None:
         return not_found(request, f"There is no batch {name}.")
-    return _page(request, "batch", f"{found['name']} {found['lot']}".strip(), batch=found)
+    return page(request, "batch", f"{found['name']} {found['lot']}".strip(), batch=found)
 
 
 def nights(request: Request) -> Response:
@@ -68,14 +68,13 @@ def nights(request: Request) -> Response:
     room = Room.of(request)
     glance, present = room.kitchen.glance(), room.clock()
     night = asked_night(request.query_params.get("night"), present, glance.plan.zone)
-    return _page(request, "nights", "Nights", night=night_page(glance, room.reader, night, present))
+    return page(request, "nights", "Nights", night=night_page(glance, room.reader, night, present))
 
 
 def probes(request: Request) -> Response:
-    """Every probe, channel and source."""
+    """Every probe, channel and source. The last days of the probes are asked for afterwards by the page itself."""
     room = Room.of(request)
-    glance, present = room.kitchen.glance(), room.clock()
-    return _page(request, "probes", "Probes", sources=sources_view(glance, present))
+    return page(request, "probes", "Probes", sources=probes_view(room, patience=0.0))
 
 
 def alarm(request: Request) -> Response:
@@ -89,7 +88,7 @@ def alarm(request: Request) -> Response:
     if shown is None:
         return not_found(request, f"No alarm {key} stands, nor did one in the last 30 days.")
     calls = room.reader.calls(shown.alarm_id)
-    return _page(
+    return page(
         request,
         "alarm",
         f"Alarm: {shown.where}",
@@ -122,16 +121,14 @@ def alarm(request: Request) -> Response:
 
 def start(request: Request) -> Response:
     """Begin a batch."""
-    return _page(
-        request, "start", "Start a batch", sheets=sheets_view(Room.of(request).kitchen.glance().plan)
-    )
+    return page(request, "start", "Start a batch", sheets=sheets_view(Room.of(request).kitchen.glance().plan))
 
 
 def not_found(request: Request, sentence: str) -> Response:
     """A page that says what was not found."""
-    return _page(request, "trouble", "Not found", status=404, sentence=sentence)
+    return page(request, "trouble", "Not found", status=404, sentence=sentence)
 
 
 def trouble(request: Request, sentence: str, status: int) -> Response:
     """A page that says what went wrong."""
-    return _page(request, "trouble", "Trouble", status=status, sentence=sentence)
+    return page(request, "trouble", "Trouble", status=status, sentence=sentence)

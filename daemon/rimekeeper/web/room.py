@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from starlette.requests import Request
 
 from rimekeeper.core.model import Instant
 from rimekeeper.keeping.reader import Reader
+from rimekeeper.review.last_day import LastDay
 from rimekeeper.runtime.ports import Kitchen
 
 
@@ -28,6 +29,11 @@ class Room:
     address: str
     simulated: bool
     clock: Callable[[], Instant] = wall_clock
+    last_day: LastDay = field(init=False)
+
+    def __post_init__(self) -> None:
+        """One memory of what the store said of the last day, for all handlers."""
+        object.__setattr__(self, "last_day", LastDay(self.reader))
 
     @staticmethod
     def of(request: Request) -> Room:

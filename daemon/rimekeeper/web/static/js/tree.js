@@ -2,9 +2,10 @@
 // so that focus stays, a finger that is down keeps its button, and a screen reader is not told everything anew.
 
 const SVG = "http://www.w3.org/2000/svg";
+const DRAWN = new Set(["svg", "use", "g", "path", "line", "rect", "circle", "text"]);
 
 export function h(tag, attributes, ...children) {
-  const made = tag === "svg" || tag === "use" ? document.createElementNS(SVG, tag) : document.createElement(tag);
+  const made = DRAWN.has(tag) ? document.createElementNS(SVG, tag) : document.createElement(tag);
   for (const [name, value] of Object.entries(attributes ?? {})) {
     if (value === null || value === undefined || value === false) continue;
     made.setAttribute(name, value === true ? "" : String(value));

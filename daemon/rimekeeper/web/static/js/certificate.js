@@ -1,0 +1,3 @@
+import "./shell.js";
+
+document.getElementById("print").addEventListener("click", () => window.print());
