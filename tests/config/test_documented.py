@@ -9,6 +9,8 @@ from pydantic import BaseModel
 
 from rimekeeper.config.kitchen import KitchenFile
 from rimekeeper.config.sheet import SheetFile
+from rimekeeper.core.process.cooling import RULES
+from rimekeeper.core.process.heat_tables import TABLES
 from rimekeeper.core.sensing.sensors import SENSORS
 
 README = (Path(__file__).parents[2] / "config" / "README.md").read_text()
@@ -72,3 +74,8 @@ def test_nothing_is_documented_that_does_not_exist():
     tables = re.findall(r"^\| (`[^|]+) \|", README, re.MULTILINE)
     written = {key.rsplit(".", 1)[-1] for cell in tables for key in re.findall(r"`([^`]+)`", cell)}
     assert written - known == set()
+
+
+@pytest.mark.parametrize("name", [*TABLES, *RULES])
+def test_a_heat_table_or_cooling_rule_is_documented(name):
+    assert f'`"{name}"`' in README
