@@ -42,7 +42,7 @@ from rimekeeper.runtime.pipeline import Pipeline
 
 REPLAY = SourceId("replay")
 COLUMNS = (
-    "time", "time_ms", "probe", "celsius", "raw", "quality", "reason", "late", "batch", "stage", "role",
+    "time", "time_ms", "probe", "celsius", "raw", "quality", "reason", "late", "batch", "stage", "role", "calibration",
 )  # fmt: skip
 
 
@@ -127,7 +127,7 @@ def _row(tagged: TaggedReading) -> tuple[object, ...]:
         moment.isoformat(timespec="milliseconds").replace("+00:00", "Z"), reading.taken_at, reading.probe,
         "" if reading.celsius is None else round(reading.celsius, 4), reading.raw,
         reading.quality.name.lower(), reading.reason.value, int(reading.late),
-        tagged.batch or "", tagged.stage or "", tagged.role or "",
+        tagged.batch or "", tagged.stage or "", tagged.role or "", reading.calibration or "",
     )  # fmt: skip
 
 

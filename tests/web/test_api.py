@@ -2,6 +2,9 @@ from __future__ import annotations
 
 import pytest
 
+from rimekeeper.core.model import HOUR, Instant
+from rimekeeper.review.nights import night_of
+
 
 def test_now_has_what_the_command_line_prints(asker):
     now = asker.get("/api/now").json
@@ -67,8 +70,10 @@ def test_batches_and_one_batch(asker):
     assert asker.get("/api/batch/none").status == 404
 
 
-def test_a_night_has_stations_hardening_and_events(asker):
-    night = asker.get("/api/nights").json
+def test_a_night_has_stations_hardening_and_events(asker, filled):
+    # The hardening began 13 hours ago, which is in the newest night or in the one before.
+    wanted = night_of(Instant(filled[1] - 13 * HOUR), "Europe/Copenhagen")
+    night = asker.get(f"/api/nights?night={wanted}").json
     assert {s["id"] for s in night["stations"]} == {"walkin", "fridge", "cabinet"}
     assert len(night["hardening"]) >= 3
     assert night["hardening"][0]["minutes"][0] == 0.0

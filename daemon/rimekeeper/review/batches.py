@@ -11,12 +11,13 @@ from typing import Any
 from rimekeeper.core.messages import Span
 from rimekeeper.core.model import BatchId, Instant, Millis, ProbeId, Reading
 from rimekeeper.core.plan import KitchenPlan, SheetPlan, StagePlan
-from rimekeeper.core.sensing.calibration.record import Calibration
+from rimekeeper.core.sensing.calibration.record import Calibration, PlungeTest
 from rimekeeper.core.sensing.calibration.uncertainty import counted
 from rimekeeper.core.state import BatchSlot, StagePhase, StageRun
 from rimekeeper.core.tracking.assess import assess_stage
 from rimekeeper.keeping.reader import Reader
 from rimekeeper.keeping.rows import StoredEntry
+from rimekeeper.review.counting import counted_words, measured_with
 from rimekeeper.review.curves import batch_curves, span_view
 from rimekeeper.review.facts import Evidence, stage_facts, weigh
 from rimekeeper.review.lanes import PHASE_WORDS, batch_view, rail
@@ -133,14 +134,24 @@ def _facts(
     known = plan.probes.get(probe) if probe else None
     allowed = known.silent_after if known else DEFAULT_GAP
     if stage is None or probe is None or run.began is None:
-        return stage_facts(stage, run, Evidence(), allowed, now, wording)
+        return {
+            **stage_facts(stage, run, Evidence(), allowed, now, wording),
+            "counted_shown": "",
+            "measured_with": "",
+        }
     until = run.ended if run.ended is not None else Instant(now - now % REWEIGHED)
     accuracy = known.accuracy.kelvin if known else 1.0
-    shown, evidence = _shown(reader.database, stage, probe, run.began, until, Millis(allowed), accuracy)
+    shown, evidence, made_with = _shown(
+        reader.database, stage, probe, run.began, until, Millis(allowed), accuracy
+    )
     if run.phase is not StagePhase.ACTIVE:
         # What is stored decides, also after the stage was given another beginning.
         run = replace(shown, phase=run.phase, began=run.began, ended=run.ended, paused=run.paused)
-    return stage_facts(stage, run, evidence, allowed, now, wording)
+    return {
+        **stage_facts(stage, run, evidence, allowed, now, wording),
+        "counted_shown": counted_words(stage, run, wording),
+        "measured_with": made_with,
+    }
 
 
 @lru_cache(maxsize=256)
@@ -152,8 +163,8 @@ def _shown(
     until: Instant,
     allowed: Millis,
     accuracy: float,
-) -> tuple[StageRun, Evidence]:
-    """What the stored readings show; kept, because a long stage has many and several screens may ask.
+) -> tuple[StageRun, Evidence, str]:
+    """What the stored readings show and with which calibrations; kept, because a long stage has many and several screens may ask.
 
     A reading that arrives late for a stage that is over is counted after the next start of the daemon at latest.
     """
@@ -173,13 +184,20 @@ def _shown(
         )
         for r in stored
     )
-    unsure = _uncertainty(reader, {r.calibration for r in stored}, accuracy) if stage.critical else None
-    return assess_stage(stage, began, until, readings, allowed, unsure), weigh(stored, began, until)
+    numbers = {r.calibration for r in stored}
+    records = {number: reader.measurement(number) for number in numbers if number}
+    unsure = _uncertainty(records, accuracy) if stage.critical else None
+    return (
+        assess_stage(stage, began, until, readings, allowed, unsure),
+        weigh(stored, began, until),
+        measured_with(numbers, records, until),
+    )
 
 
-def _uncertainty(reader: Reader, numbers: set[int], accuracy: float) -> Callable[[Reading, float], float]:
+def _uncertainty(
+    found: dict[int, Calibration | PlungeTest | None], accuracy: float
+) -> Callable[[Reading, float], float]:
     """What is counted against a critical limit, by the calibration that each reading was made with."""
-    found = {number: reader.measurement(number) for number in numbers if number}
     calibrations = {n: record for n, record in found.items() if isinstance(record, Calibration)}
 
     def of(reading: Reading, celsius: float) -> float:

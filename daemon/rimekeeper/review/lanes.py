@@ -12,6 +12,7 @@ from rimekeeper.core.state import BatchPhase, BatchSlot, StagePhase, StageRun
 from rimekeeper.core.tracking.checks.stage_check import met
 from rimekeeper.core.tracking.order import ready
 from rimekeeper.review.arrival import sentence
+from rimekeeper.review.counting import counted_words
 from rimekeeper.review.probes import probe_view
 from rimekeeper.review.wording import UNKNOWN, Wording, exact_length, length, target_words
 from rimekeeper.runtime.ports import Glance
@@ -128,6 +129,7 @@ def lane(
         "hold_met": run.hold_met_at is not None,
         "hold_left_ms": _hold_left(run, plan),
         "hold_shown": _hold(run, plan, fresh=probe["fresh"]),
+        "counted_shown": counted_words(plan, run, wording, fresh=probe["fresh"]),
         "do_now": _do_now(batch, run, plan, probe),
         "awaiting_confirm": run.awaiting_confirm,
         "advance_label": _advance_label(run, plan, begins, batch, ends_batch=ends_batch),

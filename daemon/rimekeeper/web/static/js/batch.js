@@ -98,7 +98,7 @@ function facts() {
     h("th", { scope: "row" }, one.portion ? `${one.name}: ${one.portion}` : one.name),
     h("td", {}, one.verdict_code === "not_begun"
       ? one.phase
-      : h("span", { class: `verdict verdict-${one.verdict_code}` }, sign(SIGN[one.verdict_code]), one.verdict), one.reasons.map((why) => h("div", {}, why))),
+      : h("span", { class: `verdict verdict-${one.verdict_code}` }, sign(SIGN[one.verdict_code]), one.verdict), one.reasons.map((why) => h("div", {}, why)), one.counted_shown ? h("div", { class: "small" }, one.counted_shown) : null, one.measured_with ? h("div", { class: "small" }, one.measured_with) : null),
     h("td", {}, one.began_shown), h("td", {}, one.took_shown), h("td", {}, one.target_shown || "—"),
     h("td", {}, one.reached_shown, one.reach_took_shown ? h("div", {}, one.reach_took_shown) : null),
     h("td", {}, one.held_shown, one.hold_wanted_shown ? h("div", {}, `asked: ${one.hold_wanted_shown}`) : null),

@@ -18,7 +18,7 @@ function stationCard(station) {
     h("h3", {}, station.name),
     number(station, now.fresh),
     h("p", { class: `verdict verdict-${code}` }, sign(code), state),
-    h("p", { class: "limits" }, [station.limits.map((limit) => limit.sentence).join(", "), now.fresh ? now.words : station.last_shown].filter(Boolean).join("; ")));
+    h("p", { class: "limits" }, [station.limits.map((limit) => limit.sentence).join(", "), now.fresh ? now.words : station.last_shown, station.calibration_note].filter(Boolean).join("; ")));
 }
 
 function paint() {

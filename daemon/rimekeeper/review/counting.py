@@ -1,0 +1,46 @@
+"""The uncertainty that was counted against a critical limit, and by how much the limit was met or missed, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from rimekeeper.core.model import Instant
+from rimekeeper.core.plan import StagePlan
+from rimekeeper.core.sensing.calibration.record import Calibration, PlungeTest
+from rimekeeper.core.state import StageRun
+from rimekeeper.review.wording import Wording
+
+SMALLEST = 0.005
+"""K; less is "just"."""
+
+
+def counted_words(plan: StagePlan | None, run: StageRun, wording: Wording, *, fresh: bool = True) -> str:
+    """Such as "±0.22 °C counted: met with 0.41 °C to spare"; "" where none was counted or nothing is known now."""
+    if plan is None or plan.target is None or not plan.critical:
+        return ""
+    if run.uncertainty is None or run.margin is None:
+        return ""
+    met = run.hold_met_at is not None if plan.hold else run.reached_at is not None
+    if not met and not fresh:
+        return ""
+    counted = f"{wording.fine_step(run.uncertainty, '±')} counted"
+    size = wording.fine_step(abs(run.margin)) if abs(run.margin) >= SMALLEST else "nothing"
+    if met:
+        return f"{counted}: met with {size} to spare"
+    return f"{counted}: {size} to spare" if run.margin >= 0.0 else f"{counted}: {size} short"
+
+
+def measured_with(
+    numbers: Iterable[int], records: dict[int, Calibration | PlungeTest | None], until: Instant
+) -> str:
+    """With which calibrations a stage was measured, and whether one of them had run out before it ended."""
+    parts = []
+    for number in sorted(numbers):
+        record = records.get(number)
+        if not isinstance(record, Calibration):
+            parts.append("not calibrated")
+        elif record.due <= until:
+            parts.append(f"calibration {number}, past due")
+        else:
+            parts.append(f"calibration {number}")
+    return "; ".join(dict.fromkeys(parts))
