@@ -65,7 +65,7 @@ ONE_LINE = [
     ("[[role]]", "[mix]\nwater = 0\nsucrose = 100\n[[role]]",
      "line 4, mix: there is no water in it; nothing would freeze. Give water in percent"),
     ("[[role]]", "[mix]\nwater = 60\nsugar = 40\n[[role]]",
-     'line 6, mix, sugar: there is no key "sugar" here. Keys here: water, fat, msnf, whey_solids, sucrose, monosaccharides, syrup_solids, syrup_de, other_solids.'),
+     'line 6, mix, sugar: there is no key "sugar" here. Keys here: water, fat, msnf, whey_solids, sucrose, monosaccharides, syrup_solids, syrup_de, other_solids, lactose, alcohol, salt, polyols, polyol_molar_mass, acids, yolk_solids, fruit_solids, ingredient.'),
 ]  # fmt: skip
 
 

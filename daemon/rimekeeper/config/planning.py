@@ -7,6 +7,7 @@ from pathlib import Path
 
 from rimekeeper.config.edges import ModbusSettings, MqttSettings, SerialSettings
 from rimekeeper.config.kitchen import ChannelSettings, KitchenFile, LimitSettings
+from rimekeeper.config.mix import MixSettings, frozen_target, mix_plan
 from rimekeeper.config.process_tables import cooling_rule, heat_table
 from rimekeeper.config.sensor_tables import sensor_kind, sensor_of
 from rimekeeper.config.sheet import CRITICAL_KINDS, USUAL_APPROACH, SheetFile, StageSettings
@@ -32,7 +33,6 @@ from rimekeeper.core.plan import (
     CallStep,
     KitchenPlan,
     LimitPlan,
-    MixPlan,
     PersonPlan,
     Priority,
     ProbePlan,
@@ -166,14 +166,14 @@ def sheet_plan(file: SheetFile, sheet: SheetId) -> SheetPlan:
         id=sheet,
         name=file.sheet.name,
         roles=tuple(RolePlan(RoleId(role.id), role.name, role.fastest) for role in file.role),
-        stages=tuple(_stage_plan(stage, before[stage.id]) for stage in file.stage),
-        mix=None if file.mix is None else MixPlan(**file.mix.model_dump()),
+        stages=tuple(_stage_plan(stage, before[stage.id], file.mix) for stage in file.stage),
+        mix=None if file.mix is None else mix_plan(file.mix),
         allergens=file.sheet.allergens,
         note=file.sheet.note,
     )
 
 
-def _stage_plan(stage: StageSettings, after: tuple[str, ...]) -> StagePlan:
+def _stage_plan(stage: StageSettings, after: tuple[str, ...], mix: MixSettings | None) -> StagePlan:
     approach = Approach(stage.approach or USUAL_APPROACH[stage.kind])
     return StagePlan(
         id=StageId(stage.id),
@@ -182,7 +182,8 @@ def _stage_plan(stage: StageSettings, after: tuple[str, ...]) -> StagePlan:
         role=RoleId(stage.role),
         after=tuple(StageId(name) for name in after),
         portion=stage.portion,
-        target=stage.target,
+        target=frozen_target(mix, stage.target_frozen) if stage.target is None else stage.target,
+        target_frozen=stage.target_frozen,
         band=_usual_band(approach) if stage.band is None else stage.band,
         approach=approach,
         settle=Millis(stage.settle),

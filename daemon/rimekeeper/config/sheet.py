@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from rimekeeper.config.edges import Strict
 from rimekeeper.config.kitchen import Id, LimitSettings
+from rimekeeper.config.mix import MixSettings, ShareText
 from rimekeeper.config.process_tables import Cooling, Heat
 from rimekeeper.config.quantities import DifferenceText, DurationText, RateText, TemperatureText
 
@@ -41,40 +42,6 @@ class SheetSettings(Strict):
     note: str = ""
 
 
-class MixSettings(Strict):
-    """``[mix]``: composition in grams per 100 g of mix (percent)."""
-
-    water: float = Field(ge=0, le=100, strict=False)
-    fat: float = Field(default=0.0, ge=0, le=100, strict=False)
-    msnf: float = Field(default=0.0, ge=0, le=100, strict=False)
-    whey_solids: float = Field(default=0.0, ge=0, le=100, strict=False)
-    sucrose: float = Field(default=0.0, ge=0, le=100, strict=False)
-    monosaccharides: float = Field(default=0.0, ge=0, le=100, strict=False)
-    syrup_solids: float = Field(default=0.0, ge=0, le=100, strict=False)
-    syrup_de: float = Field(default=42.0, ge=0, le=100, strict=False)
-    other_solids: float = Field(default=0.0, ge=0, le=100, strict=False)
-
-    @model_validator(mode="after")
-    def _adds_up(self) -> MixSettings:
-        if self.water <= 0:
-            raise ValueError("there is no water in it; nothing would freeze. Give water in percent")
-        total = (
-            self.water
-            + self.fat
-            + self.msnf
-            + self.whey_solids
-            + self.sucrose
-            + self.monosaccharides
-            + self.syrup_solids
-            + self.other_solids
-        )
-        if not abs(total - 100.0) <= 0.5:
-            raise ValueError(
-                f"the parts add up to {total:.1f} %, not to 100 %; put what is missing into other_solids or correct a part"
-            )
-        return self
-
-
 class RoleSettings(Strict):
     """``[[role]]``: what a probe is for in a batch."""
 
@@ -95,6 +62,8 @@ class StageSettings(Strict):
     """The stage written before it by default; ``[]``: starts at once."""
     portion: str = Field(default="", max_length=40)
     target: TemperatureText | None = None
+    target_frozen: ShareText | None = None
+    """Instead of ``target``: the share of the mix's water that is ice when it is there."""
     band: DifferenceText | None = None
     """None: 0.5 K for a target met from both sides; nothing for one met from below or above, because a custard that
     lacks half a kelvin is not cooked and a base half a kelvin too warm is not chilled."""

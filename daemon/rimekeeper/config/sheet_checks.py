@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from rimekeeper.config.key_lines import KeyPath
 from rimekeeper.config.kitchen_checks import limits_apart
+from rimekeeper.config.mix import frozen_target, mix_faults, target_faults
 from rimekeeper.config.problems import Problem
 from rimekeeper.config.process_tables import faults
 from rimekeeper.config.sheet import USUAL_APPROACH, SheetFile, StageSettings
@@ -145,16 +146,21 @@ def targets(sheet: SheetUnderCheck) -> Iterator[Problem]:
     """Targets lie between floor and ceiling, and what depends on a target has one."""
     for path, stage in sheet.stages():
         yield from limits_apart(sheet.problem, path, stage.ceiling, stage.floor)
-        if stage.target is None:
+        target, key = stage.target, "target"
+        if target is None and stage.target_frozen is not None:
+            target, key = frozen_target(sheet.file.mix, stage.target_frozen), "target_frozen"
+            if target is None:  # said by frozen_targets
+                continue
+        if target is None:
             yield from _without_target(sheet, path, stage)
             continue
-        if stage.ceiling is not None and stage.target > stage.ceiling.limit:
+        if stage.ceiling is not None and target > stage.ceiling.limit:
             yield sheet.problem(
-                (*path, "target"), "the target is above the ceiling", "Lower the target or raise the ceiling."
+                (*path, key), "the target is above the ceiling", "Lower the target or raise the ceiling."
             )
-        if stage.floor is not None and stage.target < stage.floor.limit:
+        if stage.floor is not None and target < stage.floor.limit:
             yield sheet.problem(
-                (*path, "target"), "the target is below the floor", "Raise the target or lower the floor."
+                (*path, key), "the target is below the floor", "Raise the target or lower the floor."
             )
 
 
@@ -231,4 +237,23 @@ def process_tables(sheet: SheetUnderCheck) -> Iterator[Problem]:
             yield sheet.problem((*path, key), what, remedy)
 
 
-SHEET_CHECKS = (ids, references, order, targets, times, process_tables, safety)
+def mix(sheet: SheetUnderCheck) -> Iterator[Problem]:
+    """The ingredients are known and the mix freezes somewhere."""
+    if sheet.file.mix is None:
+        return
+    for fault in mix_faults(sheet.file.mix):
+        say = sheet.warning if fault.warning else sheet.problem
+        yield say(("mix", *fault.path), fault.message, fault.remedy)
+
+
+def frozen_targets(sheet: SheetUnderCheck) -> Iterator[Problem]:
+    """Targets as percent frozen have a mix whose freezing is known."""
+    written = "mix" in sheet.source.text.document
+    for path, stage in sheet.stages():
+        if sheet.file.mix is None and written:  # the mix itself is faulty, which is said there
+            return
+        for what, remedy in target_faults(stage.kind, stage.target, stage.target_frozen, sheet.file.mix):
+            yield sheet.problem((*path, "target_frozen"), what, remedy)
+
+
+SHEET_CHECKS = (ids, references, order, targets, times, process_tables, mix, frozen_targets, safety)

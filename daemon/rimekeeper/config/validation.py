@@ -21,7 +21,9 @@ from rimekeeper.config.toml_text import TomlText
 M = TypeVar("M", bound=BaseModel)
 _DEEP = 3
 """A key of a named table, such as ("probe", "pan", "unit")."""
-_MEANT = frozenset({"channel", "after", "approach", "advance", "target", "hold", "lasts"})
+_MEANT = frozenset(
+    {"channel", "after", "approach", "advance", "target", "target_frozen", "composition", "hold", "lasts"}
+)
 
 
 @dataclass(frozen=True)

@@ -199,6 +199,8 @@ class StagePlan:
     """Rows of a time-temperature table, one of which must be met."""
     cooling: CoolingRule | None = None
     """Checkpoints of the cooling."""
+    target_frozen: float | None = None
+    """The share of the mix's water that is ice at the target, where the sheet gives it so; ``target`` follows it."""
     critical: bool = False
     """Whether target and hold are critical limits: met only with the probe's uncertainty counted against them."""
     do: str = ""

@@ -84,8 +84,9 @@ OUTSIDERS: tuple[Outsider, ...] = (
     Outsider("other_solids", "other solids", 0.0, 2.0, math.inf,
              "counted as inert; ±2 K per g/g because nobody knows what they are"),
 )  # fmt: skip
-"""Checked against Lange's Handbook (15th ed., table 5.13): ethanol to 39 % by weight within 12 %, salt to 20 %
-within 8 %, glycerol to 30 % within 10 %. Limits are our choice."""
+"""Checked against Lange's Handbook (15th ed., table 5.13): ethanol to 39 % by weight within 13 %, salt to 20 %
+within 10 %, glycerol of 20 % to 50 % within 14 % (its row of 10 % says 1.6 K, which dilute theory puts at 2.2 K).
+Limits are our choice."""
 
 _OF_POLYOLS = next(one for one in OUTSIDERS if one.part == "polyols")
 _PARTS = {
