@@ -14,6 +14,7 @@ import typer
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from rimekeeper.cli_batch import alarms_app, batch_app
+from rimekeeper.cli_calibrate import calibrate, plunge
 from rimekeeper.cli_common import DataOption, Exit, KitchenOption, complaints, console
 from rimekeeper.cli_compute import compute
 from rimekeeper.core.errors import ConfigError, EdgeError, RimekeeperError, StoreError
@@ -30,6 +31,8 @@ app = typer.Typer(
 app.add_typer(batch_app, name="batch")
 app.add_typer(alarms_app, name="alarms")
 app.command()(compute)
+app.command()(calibrate)
+app.command()(plunge)
 
 DEFAULT_KITCHEN = Path("kitchen.toml")
 

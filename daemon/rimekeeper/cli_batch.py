@@ -24,7 +24,8 @@ WhyOption = Annotated[str, typer.Option("--why", help="The reason; it goes into 
 WhoOption = Annotated[str, typer.Option("--who", help="Who does this; your login name by default.")]
 
 
-def _login() -> str:
+def login() -> str:
+    """Who is at this terminal."""
     try:
         return getpass.getuser()
     except (KeyError, OSError):
@@ -32,9 +33,7 @@ def _login() -> str:
 
 
 def _give(data: Path | None, who: str, **body: Any) -> None:
-    answer = give(
-        find_contact(daemon_folder(data)), {**body, "who": who or _login(), "where": "command line"}
-    )
+    answer = give(find_contact(daemon_folder(data)), {**body, "who": who or login(), "where": "command line"})
     console.print(answer["sentence"], markup=False, highlight=False, soft_wrap=True)
 
 

@@ -69,6 +69,11 @@ def give(contact: Contact, body: dict[str, Any]) -> dict[str, Any]:
     return _send(contact, "/api/commands", json.dumps(body).encode())
 
 
+def give_to(contact: Contact, path: str, body: dict[str, Any]) -> dict[str, Any]:
+    """The same for what is not given to all the kitchen, such as the points of a probe under test."""
+    return _send(contact, path, json.dumps(body).encode())
+
+
 def _send(contact: Contact, path: str, body: bytes | None = None) -> dict[str, Any]:
     headers = {"X-Rimekeeper-Token": contact.token, "Content-Type": "application/json"}
     try:
