@@ -12,6 +12,7 @@ from dataclasses import dataclass, fields
 
 from rimekeeper.core.errors import OutOfRangeError
 from rimekeeper.core.plan import MixPlan
+from rimekeeper.core.process.solutes import check_parts
 
 _UNWEIGHED = frozenset({"syrup_de", "polyol_molar_mass"})
 PARTS: tuple[str, ...] = tuple(one.name for one in fields(MixPlan) if one.name not in _UNWEIGHED)
@@ -36,8 +37,10 @@ def blended(parts: Sequence[tuple[float, MixPlan]]) -> MixPlan:
     """The composition of masses (any unit) of mixes stirred together.
 
     Raises:
-        OutOfRangeError: no mass at all, or one that is negative or not a number.
+        OutOfRangeError: no mass at all, or a mass or part that is negative or not a number.
     """
+    for _, mix in parts:
+        check_parts(mix)
     total = sum(mass for mass, _ in parts)
     if not all(math.isfinite(mass) and mass >= 0.0 for mass, _ in parts) or not 0.0 < total < math.inf:
         raise OutOfRangeError("Give at least one portion with a mass above zero, and none below.")

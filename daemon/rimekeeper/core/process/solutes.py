@@ -76,7 +76,7 @@ OUTSIDERS: tuple[Outsider, ...] = (
              "molar mass as stated, 1 particle, ±15 %"),
     Outsider("acids", "fruit acids", _ACIDS, 0.4 * _ACIDS, 15.0,
              "as citric acid, 192.12 g/mol, 1.1 particles, ±40 % (malic and tartaric are lighter)"),
-    Outsider("yolk_solids", "yolk solids", 0.54, 0.27, 60.0,
+    Outsider("yolk_solids", "yolk solids", 0.54, 0.27, 120.0,
              "yolk of 47.65 % water begins to freeze at -0.59 °C (differential thermal analysis of egg samples with "
              "carrageenan and salt, 2001), ±50 %"),
     Outsider("fruit_solids", "fruit solids", 3.4, 3.4, 30.0,
@@ -152,7 +152,7 @@ def sucrose_equivalent(mix: MixPlan) -> float:
     Raises:
         OutOfRangeError: when a part is negative or not a number.
     """
-    _check_parts(mix)
+    check_parts(mix)
     return (
         LACTOSE_OF_MSNF * mix.msnf
         + LACTOSE_OF_WHEY * mix.whey_solids
@@ -212,7 +212,12 @@ def _weighed(one: Outsider, mix: MixPlan) -> Outsider:
     return Outsider(one.part, one.words, kelvin, 0.15 * kelvin, one.most, one.basis)
 
 
-def _check_parts(mix: MixPlan) -> None:
+def check_parts(mix: MixPlan) -> None:
+    """See that every part is a number of 0 or more.
+
+    Raises:
+        OutOfRangeError: one of them isn't.
+    """
     for part, name in _PARTS.items():
         value = getattr(mix, part)
         if not math.isfinite(value) or value < 0.0:
