@@ -69,10 +69,37 @@ def test_any_numbers_give_a_finite_answer_or_a_sentence(name, data):
         # Worked by hand from the formula: nothing is heat at 0 °C; unfrozen water alone has its specific heat.
         ("mix-enthalpy", TEACHING_MIX | {"temperature": 0.0}, {"enthalpy": 0.0}),
         ("mix-heat-capacity", {"water": 100.0, "temperature": 10.0}, {"heat capacity": 4.18}),
+        ("freezing-point", {"water": 60.5, "msnf": 9.0, "sucrose": 16.0}, {"uncertainty either way": 0.1}),
+        # By hand: 1.86 K kg/mol over what is dissolved, and the salts of milk.
+        (
+            "colligative-freezing-point",
+            {"water": 100.0, "sucrose": 34.23},
+            {"temperature": -1.86, "by the method": -2.104},
+        ),
+        # By hand: the mean by mass while nothing is frozen; water and its ice, 41.8 / (41.8 + 20.6 + 333.5).
+        (
+            "combined-temperature",
+            {
+                "mass": 1.0,
+                "temperature": 10.0,
+                "other_mass": 3.0,
+                "other_temperature": 2.0,
+                "water": 60.0,
+                "sucrose": 40.0,
+            },
+            {"temperature": 4.0, "share of the water frozen": 0.0},
+        ),
+        (
+            "portion-to-freeze",
+            {"mass": 10.0, "unfrozen": 10.0, "frozen": -10.0, "wanted": 0.0, "water": 100.0},
+            {"portion": 1.0558, "share of the batch": 0.10558},
+        ),
+        ("scooping", TEACHING_MIX | {"temperature": -18.0}, {"share of the water frozen": 0.8303}),
     ],
 )
 def test_an_answer_is_the_handbooks(name, values, answers):
-    assert run(name, **values) == pytest.approx(answers, abs=2e-3)
+    found = run(name, **values)
+    assert {answer: found[answer] for answer in answers} == pytest.approx(answers, abs=2e-3)
 
 
 @pytest.mark.parametrize(
@@ -103,6 +130,9 @@ def test_an_answer_is_the_handbooks(name, values, answers):
         ("recording-interval", {"days": 0.0}, "days: 0 can't be: give how many days are recorded, more than 0."),
         ("ramp-lag", {"time_constant": -1.0, "rate": 2.0}, "time_constant: -1 s can't be: give 0 s to 36000 s."),
         ("celsius-to-kelvin", {"temperature": -300.0}, "-300 °C is no temperature: give one from -273.15 °C up."),
+        ("portion-to-freeze",
+         {"mass": -1.0, "unfrozen": 4.0, "frozen": -18.0, "wanted": 0.0, "water": 60.0, "sucrose": 20.0},
+         "mass: -1 kg can't be: give 0 kg to 10000 kg."),
         ("freezing-point", {"water": 160.0}, "water: 160 can't be: give 0 to 100 g per 100 g of mix."),
     ],
 )  # fmt: skip

@@ -27,7 +27,7 @@ from rimekeeper.config.validation import Validated, validate
 from rimekeeper.core.model import SheetId
 from rimekeeper.core.plan import ButtonPlan, KitchenPlan, SheetPlan
 
-__all__ = ["Button", "KitchenFileError", "Loaded", "Problem", "check", "load"]
+__all__ = ["Button", "KitchenFileError", "Loaded", "Problem", "check", "load", "load_sheet"]
 
 _KITCHEN_STAND_INS = {"kitchen": {"name": "?", "zone": "UTC"}}
 _SHEET_STAND_INS = {"sheet": {"name": "?"}}
@@ -115,6 +115,18 @@ def check(
         problems += ports_there(under_check, lambda port: Path(port).exists(), seen or _ports_seen)
     sheets = [problem for sheet in _sheets(source, path) for problem in sheet.problems]
     return (*sorted(problems, key=_line), *sheets)
+
+
+def load_sheet(path: Path) -> SheetPlan:
+    """One batch sheet by itself.
+
+    Raises:
+        KitchenFileError: something in it is wrong; warnings are no reason.
+    """
+    sheet = _sheet(path, str(path), {})
+    if sheet.plan is None:
+        raise KitchenFileError(sheet.problems)
+    return sheet.plan
 
 
 def _line(problem: Problem) -> int:

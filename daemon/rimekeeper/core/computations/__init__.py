@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from rimekeeper.core.computations.calibrating import OF_CALIBRATING
+from rimekeeper.core.computations.combining import OF_COMBINING
 from rimekeeper.core.computations.contract import Answer, Computation
 from rimekeeper.core.computations.freezing import OF_FREEZING
 from rimekeeper.core.computations.heating import OF_HEATING
@@ -20,5 +21,13 @@ __all__ = ["COMPUTATIONS", "Answer", "Computation"]
 
 COMPUTATIONS: Mapping[str, Computation] = {
     one.name: one
-    for one in (*OF_SENSORS, *OF_SCALES, *OF_CALIBRATING, *OF_LAGGING, *OF_HEATING, *OF_FREEZING)
+    for one in (
+        *OF_SENSORS,
+        *OF_SCALES,
+        *OF_CALIBRATING,
+        *OF_LAGGING,
+        *OF_HEATING,
+        *OF_FREEZING,
+        *OF_COMBINING,
+    )
 }

@@ -9,7 +9,7 @@ from rimekeeper.core.computations.contract import Answer, Computation
 from rimekeeper.core.errors import OutOfRangeError
 from rimekeeper.core.model import Temperature
 from rimekeeper.core.plan import MixPlan
-from rimekeeper.core.process import freezing
+from rimekeeper.core.process import freezing, freezing_doubt
 from rimekeeper.core.sensing.sensors.contract import Input
 
 _PARTS = {
@@ -22,20 +22,39 @@ _PARTS = {
     "syrup_solids": "glucose syrup solids",
     "syrup_de": "dextrose equivalent of the syrup",
     "other_solids": "what else is solid; counts as inert",
+    "lactose": "added lactose",
+    "alcohol": "ethanol",
+    "salt": "added salt",
+    "polyols": "polyols",
+    "polyol_molar_mass": "g/mol of the polyols",
+    "acids": "fruit acids",
+    "yolk_solids": "solids of egg yolk",
+    "fruit_solids": "solids of fruit but its sugars and acids",
 }
+_NO_MASSES = frozenset({"syrup_de", "polyol_molar_mass"})
 _DEFAULTS = {f.name: f.default for f in fields(MixPlan) if isinstance(f.default, float)}
 _MIX = tuple(
-    Input(name, "", meaning if name == "syrup_de" else f"{meaning}, g per 100 g of mix", _DEFAULTS.get(name))
+    Input(name, "", meaning if name in _NO_MASSES else f"{meaning}, g per 100 g of mix", _DEFAULTS.get(name))
     for name, meaning in _PARTS.items()
 )
-_CURVE_SOURCE = "sucrose equivalents after Leighton (1927); table of Goff and Hartel, Ice Cream"
-_CURVE_VALIDITY = "up to 180 g of sucrose equivalent per 100 g of water, to -40 °C; not for alcohol or salt"
+MIX_INPUTS = _MIX
+"""Inputs of a mix's composition, for every computation about one."""
+_CURVE_SOURCE = (
+    "sucrose equivalents after Leighton (1927); table of Goff and Hartel, Ice Cream; alcohol, salt, polyols and acids "
+    "by molar mass"
+)
+_CURVE_VALIDITY = "up to 180 g of sucrose equivalent and 30 g of alcohol per 100 g of water, to -40 °C"
 _AT = Input("temperature", "°C", "temperature of the mix")
 
 
-def _mix(given: Mapping[str, float]) -> MixPlan:
+def mix_of(given: Mapping[str, float]) -> MixPlan:
+    """The mix that the inputs say.
+
+    Raises:
+        OutOfRangeError: a part that is no share of 100 g.
+    """
     for name in _PARTS:
-        if not 0.0 <= given[name] <= 100.0:
+        if name != "polyol_molar_mass" and not 0.0 <= given[name] <= 100.0:
             raise OutOfRangeError(f"{name}: {given[name]:g} can't be: give 0 to 100 g per 100 g of mix.")
     return MixPlan(**{name: given[name] for name in _PARTS})
 
@@ -43,7 +62,14 @@ def _mix(given: Mapping[str, float]) -> MixPlan:
 def _of_mix(
     name: str, title: str, answer: str, unit: str, extra: tuple[Input, ...],
     run: Callable[[MixPlan, Mapping[str, float]], float],
+    doubt: Callable[[MixPlan, Mapping[str, float]], float] | None = None,
 ) -> Computation:  # fmt: skip
+    def _answers(mix: MixPlan, given: Mapping[str, float]) -> tuple[Answer, ...]:
+        found = Answer(answer, run(mix, given), unit)
+        if doubt is None:
+            return (found,)
+        return (found, Answer("uncertainty either way", doubt(mix, given), "K" if unit == "°C" else unit))
+
     return Computation(
         name,
         title,
@@ -51,12 +77,21 @@ def _of_mix(
         unit or "a share of 1",
         _CURVE_VALIDITY,
         _CURVE_SOURCE,
-        lambda given: (Answer(answer, run(_mix(given), given), unit),),
+        lambda given: _answers(mix_of(given), given),
     )
 
 
 def _at(given: Mapping[str, float]) -> Temperature:
     return Temperature(given["temperature"])
+
+
+def _colligative(given: Mapping[str, float]) -> tuple[Answer, ...]:
+    found = freezing_doubt.colligative_check(mix_of(given))
+    return (
+        Answer("temperature", found.by_molar_mass, "°C"),
+        Answer("by the method", found.by_method, "°C"),
+        Answer("difference", found.difference, "K"),
+    )
 
 
 OF_FREEZING: tuple[Computation, ...] = (
@@ -84,6 +119,7 @@ OF_FREEZING: tuple[Computation, ...] = (
         "°C",
         (),
         lambda mix, _: freezing.initial_freezing_point(mix).celsius,
+        lambda mix, _: freezing_doubt.freezing_point_uncertainty(mix),
     ),
     _of_mix(
         "water-frozen",
@@ -92,6 +128,7 @@ OF_FREEZING: tuple[Computation, ...] = (
         "",
         (_AT,),
         lambda mix, given: freezing.water_frozen(mix, _at(given)),
+        lambda mix, given: freezing_doubt.fraction_uncertainty(mix, _at(given)),
     ),
     _of_mix(
         "temperature-for-ice",
@@ -100,6 +137,17 @@ OF_FREEZING: tuple[Computation, ...] = (
         "°C",
         (Input("share", "", "share of the water that is ice, from 0 to below 1"),),
         lambda mix, given: freezing.temperature_for(mix, given["share"]).celsius,
+        lambda mix, given: freezing_doubt.temperature_uncertainty(mix, given["share"]),
+    ),
+    Computation(
+        "colligative-freezing-point",
+        "freezing point of a mix if every dissolved molecule counted alike, beside the method's",
+        MIX_INPUTS,
+        "°C",
+        _CURVE_VALIDITY,
+        "colligative law, 1.86 K kg/mol",
+        _colligative,
+        "an independent check of the method, not a better answer: sugar binds water",
     ),
     _of_mix(
         "mix-enthalpy",
