@@ -137,7 +137,7 @@ def _instant(text: str, zone: ZoneInfo) -> int:
     return round(moment.timestamp() * 1000)
 
 
-def _whole(title: str, cells: Iterable[str]) -> Column:
+def whole_column(title: str, cells: Iterable[str]) -> Column:
     """A column that is never cut short, because its cells are typed into the next command."""
     return Column(title, no_wrap=True, min_width=max(map(len, (title, *cells))))
 
@@ -147,7 +147,7 @@ def list_batches(data: DataOption = None) -> None:
     """Running batches with their stages."""
     now = ask(find_contact(daemon_folder(data)), "/api/now")
     table = Table(
-        _whole("batch", (batch["id"] for batch in now["batches"])),
+        whole_column("batch", (batch["id"] for batch in now["batches"])),
         "sheet",
         "lot",
         "stage",
@@ -170,7 +170,7 @@ def list_alarms(data: DataOption = None) -> None:
     """Alarms that stand now."""
     now = ask(find_contact(daemon_folder(data)), "/api/now")
     table = Table(
-        _whole("alarm", (alarm["key"] for alarm in now["alarms"])),
+        whole_column("alarm", (alarm["key"] for alarm in now["alarms"])),
         "priority",
         "state",
         "where",

@@ -10,7 +10,7 @@ from typing import Annotated, Any, NoReturn
 import typer
 from rich.table import Table
 
-from rimekeeper.cli_batch import login
+from rimekeeper.cli_batch import login, whole_column
 from rimekeeper.cli_common import DataOption, Exit, complaints, console, daemon_folder
 from rimekeeper.cli_trace import Bench, View, complain, follow, say
 from rimekeeper.config.quantities import difference, temperature
@@ -100,9 +100,9 @@ def calibrate(
         certificate=certificate,
         ice=ice,
     )
-    bench = _bench(probe, who, data)
     if yes and not named:
         _misused("Say which points: --ice, --boiling-kpa, --altitude or --reference.")
+    bench = _bench(probe, who, data)
     say(CAUTIONS)
     if altitude is not None:
         complain(ALTITUDE)
@@ -286,15 +286,20 @@ def _show(preview: dict[str, Any]) -> None:
 
 def _list(data: Path | None) -> None:
     found = ask(find_contact(daemon_folder(data)), "/api/probes")["measured"]
-    widest = max((len(one["probe"]) for one in found), default=1)
-    table = Table("probe", "calibration", "due", "U (k = 2) now", "lag", "sends", "clock", box=None)
-    table.columns[0].min_width, table.columns[0].no_wrap = widest, True
+    table = Table(
+        whole_column("probe", [one["probe"] for one in found]),
+        "calibration",
+        "due",
+        "U (k = 2) now",
+        "lag",
+        box=None,
+    )
     for one in found:
         calibration = one["calibration"]
-        number = f" (No. {calibration['number']})" if calibration["number"] else ""
+        number = f", No. {calibration['number']}" if calibration["number"] else ""
         table.add_row(
             one["probe"], f"{calibration['state']}{number}", calibration["due_shown"], one["counted_shown"],
-            one["lag"]["words"], one["pace"]["every"], one["pace"]["offset_words"],
+            one["lag"]["words"],
         )  # fmt: skip
     console.print(table if found else "There is no probe.", crop=False)
 
