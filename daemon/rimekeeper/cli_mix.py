@@ -13,7 +13,6 @@ from rich.table import Table
 
 from rimekeeper.cli_common import Exit, KitchenOption, complaints, console
 from rimekeeper.cli_curve import plotted
-from rimekeeper.config.loading import load_sheet
 from rimekeeper.config.quantities import temperature
 from rimekeeper.core.errors import OutOfRangeError, RefusedError
 from rimekeeper.core.model import Temperature
@@ -94,6 +93,8 @@ def _find(name: str, kitchen: Path) -> Path:
 
 
 def _look(path: Path, served_at: Temperature) -> _Seen:
+    from rimekeeper.config.loading import load_sheet  # noqa: PLC0415  other commands answer without it
+
     plan = load_sheet(path)
     if plan.mix is None:
         raise RefusedError(f"{path} has no [mix]. Add its composition, in percent or by ingredients.")

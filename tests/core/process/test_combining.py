@@ -10,7 +10,7 @@ from core.process.mixes import BARLEY_CUSTARD, mixes, wild_mixes
 from rimekeeper.core.errors import OutOfRangeError
 from rimekeeper.core.model import Temperature
 from rimekeeper.core.plan import MixPlan
-from rimekeeper.core.process.combining import Portion, combined, portion_to_freeze
+from rimekeeper.core.process.combining import Portion, against_probe, combined, portion_to_freeze
 from rimekeeper.core.process.freezing import initial_freezing_point, specific_enthalpy, water_frozen
 from rimekeeper.core.process.ingredients import PARTS, blended, total_of
 
@@ -104,6 +104,25 @@ def test_the_doubt_near_the_freezing_point_is_of_the_size_of_the_curves():
     assert result.temperature.celsius < point
     assert result.frozen == pytest.approx(water_frozen(BARLEY_CUSTARD, result.temperature))
     assert 0.1 < result.uncertainty < 0.6
+
+
+@pytest.mark.parametrize(
+    ("off", "agrees"), [(0.0, True), (0.5, True), (-0.5, True), (1.5, False), (-1.5, False)]
+)
+def test_a_probe_that_differs_by_more_than_is_explained_is_said(off, agrees):
+    expected = combined(
+        [Portion(3.0, Temperature(4.0), BARLEY_CUSTARD), Portion(1.0, Temperature(8.0), BARLEY_CUSTARD)]
+    )
+    found = against_probe(expected, Temperature(5.0 + off))
+    assert found.difference == pytest.approx(off, abs=1e-6)
+    assert found.agrees is agrees
+
+
+def test_a_probe_that_says_nothing_is_never_taken_as_agreeing():
+    expected = combined([Portion(3.0, Temperature(4.0), BARLEY_CUSTARD)])
+    for nothing in (math.nan, math.inf, -127.0):
+        with pytest.raises(OutOfRangeError, match="A reading of"):
+            against_probe(expected, Temperature(nothing))
 
 
 @pytest.mark.parametrize(

@@ -85,6 +85,32 @@ def combined(portions: Sequence[Portion], probe_uncertainty: float = 0.5) -> Com
     return Combined(total, temperature, uncertainty, frozen, mix)
 
 
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """What a probe says after stirring, less what was expected (K), and the largest difference that is explained."""
+
+    difference: float
+    explained: float
+
+    @property
+    def agrees(self) -> bool:
+        """Whether the uncertainties explain the difference."""
+        return abs(self.difference) <= self.explained
+
+
+def against_probe(expected: Combined, measured: Temperature, probe_uncertainty: float = 0.5) -> Comparison:
+    """Compare an expected temperature with a probe: apart means wrong masses, a portion not in balance, or a probe.
+
+    Raises:
+        OutOfRangeError: a reading or uncertainty that can't be.
+    """
+    _check_warmth(measured, "A reading")
+    _check_probe(probe_uncertainty)
+    return Comparison(
+        measured.celsius - expected.temperature.celsius, math.hypot(expected.uncertainty, probe_uncertainty)
+    )
+
+
 def portion_to_freeze(
     mix: MixPlan, kilograms: float, unfrozen_at: Temperature, frozen_at: Temperature, wanted: Temperature
 ) -> ToFreeze:

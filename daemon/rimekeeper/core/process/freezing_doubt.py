@@ -27,7 +27,7 @@ from rimekeeper.core.process.solutes import (
 )
 
 _LEAST_KELVIN, _OF_TABLE, _BEYOND_TABLE = 0.1, 0.03, 0.25
-_LEAST_FRACTION = 0.01
+_LEAST_FRACTION = 0.02
 AGREES_WITHIN = 0.2
 """Share by which the colligative law may differ from the method: it leaves out that sugar binds water (up to 15 %
 low) and counts syrup by molecules (somewhat high)."""
@@ -53,7 +53,7 @@ def temperature_uncertainty(mix: MixPlan, fraction: float) -> float:
 
 
 def fraction_uncertainty(mix: MixPlan, temperature: Temperature) -> float:
-    """How far the frozen fraction at a temperature may be off either way; not below 0.01 where there may be ice.
+    """How far the frozen fraction at a temperature may be off either way; not below 0.02 where there may be ice.
 
     Raises:
         OutOfRangeError: as ``water_frozen``.
