@@ -27,15 +27,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from rimekeeper.core.errors import OutOfRangeError
 from rimekeeper.core.model import Temperature
 from rimekeeper.core.plan import MixPlan
 from rimekeeper.core.process.freezing import initial_freezing_point, specific_enthalpy, water_frozen
 from rimekeeper.core.process.vessels import Vessel
-
-Array = NDArray[np.float64]
 
 MODEL_SHARE = 0.25
 """How far off the time may be either way when the air is known (our choice, see above)."""
@@ -118,17 +115,11 @@ class Hardening:
 
 @dataclass(frozen=True, slots=True)
 class HardeningTime:
-    """Seconds from the draw to the core temperature: likely, and the span it is stated with.
-
-    ``celsius`` falls from the draw to the core temperature; ``seconds`` says after how long the middle passes each
-    (likely). It is rough at first, where the middle hasn't felt the cold yet, and good in the lower half.
-    """
+    """Seconds from the draw to the core temperature: likely, and the span it is stated with."""
 
     least: float
     likely: float
     most: float
-    celsius: tuple[float, ...]
-    seconds: tuple[float, ...]
     heat: float
     """kJ/kg given off on the way."""
 
@@ -151,15 +142,7 @@ def hardening_time(case: Hardening) -> HardeningTime:
     _check(case)
     path = _Path(case)
     least, likely, most = _span(case, path, case.vessel)
-    scale = likely / float(path.driven[-1])
-    return HardeningTime(
-        least,
-        likely,
-        most,
-        tuple(path.celsius.tolist()),
-        tuple((path.driven * scale).tolist()),
-        path.heat,
-    )
+    return HardeningTime(least, likely, most, path.heat)
 
 
 def largest_for(case: Hardening, within: float) -> Advice:
@@ -224,7 +207,7 @@ def density(mix: MixPlan, overrun: float) -> float:
 
 
 class _Path:
-    """The way down from the draw to the core temperature: where it is, and the sum of rho dH / (T - Ta) until then."""
+    """The way down from the draw to the core temperature: the sum of rho dH / (T - Ta), the heat, the conductivity."""
 
     def __init__(self, case: Hardening) -> None:
         freezing = initial_freezing_point(case.mix).celsius
@@ -234,8 +217,7 @@ class _Path:
         heat = np.array([specific_enthalpy(case.mix, Temperature(float(one))) for one in grid]) * 1e3
         middle = (grid[1:] + grid[:-1]) / 2.0
         steps = density(case.mix, case.overrun) * -np.diff(heat) / (middle - case.air)
-        self.celsius: Array = grid
-        self.driven: Array = np.concatenate([[0.0], np.cumsum(steps)])
+        self.driven = float(steps.sum())
         self.heat = float(heat[0] - heat[-1]) / 1e3
         at = (min(case.start, freezing) + case.core) / 2.0
         self.conductivity = conductivity(case.mix, at, case.overrun)
@@ -255,7 +237,7 @@ def _seconds(case: Hardening, path: _Path, vessel: Vessel, film: float) -> float
     through = 1.0 / (1.0 / film + case.wrapping)
     half = vessel.smallest / 2.0
     biot = through * half / path.conductivity
-    return half / (vessel.directions(biot) * through) * (1.0 + biot / 2.0) * float(path.driven[-1])
+    return half / (vessel.directions(biot) * through) * (1.0 + biot / 2.0) * path.driven
 
 
 def _volumes(mix: MixPlan, frozen: float) -> tuple[float, float, float, float]:
