@@ -7,15 +7,15 @@ from dataclasses import replace
 import pytest
 
 from review.test_facts import COOK, DONE, HOLED, WHOLE
-from rimekeeper.core.model import Instant, Millis, Scale
+from rimekeeper.core.model import Instant, Millis, ProbeId, Scale
 from rimekeeper.core.process.cooling import RULES, cooled
 from rimekeeper.core.process.cooling import begun as cooling_begun
 from rimekeeper.core.process.forecast import Forecast, Outlook
 from rimekeeper.core.process.heat_tables import TABLES
 from rimekeeper.core.process.lethality import begun, treated
-from rimekeeper.core.state import StagePhase
+from rimekeeper.core.state import ProbeSlot, StagePhase
 from rimekeeper.review.facts import Evidence, Verdict, judge
-from rimekeeper.review.process_views import cooling_view, heat_view
+from rimekeeper.review.process_views import cooling_view, edge_words, heat_view
 from rimekeeper.review.wording import Wording
 
 US, TWO_STAGE = TABLES["frozen-dessert-mix-us"], RULES["two-stage-us"]
@@ -132,3 +132,32 @@ def test_a_cooling_is_passed_missed_or_not_proven():
         ["a checkpoint of Two-stage cooling (United States) was missed"],
     )
     assert judge(COOLED, unknown, WHOLE, 60_000)[0] is Verdict.NOT_PROVEN
+
+
+# --- the far edge -------------------------------------------------------------------------------------------------
+
+
+def pan_at(ahead, pace, every=1000):
+    values = tuple(ahead - 1.0 + pace * n * every / 1000 for n in range(6))
+    times = tuple(Instant(NOON + every * n) for n in range(6))
+    return ProbeSlot(ProbeId("pan"), trail_times=times, trail=values, ahead=ahead)
+
+
+@pytest.mark.parametrize(
+    ("slot", "words"),
+    [
+        (pan_at(82.0, 0.1), "82.0 °C with the probe's lag: 85.0 °C in 30 s at this pace"),
+        (pan_at(82.0, 0.0), "82.0 °C with the probe's lag, 3.0 °C below 85.0 °C"),
+        (pan_at(82.0, -0.2), "82.0 °C with the probe's lag, 3.0 °C below 85.0 °C"),
+        (pan_at(85.4, 0.1), "85.4 °C with the probe's lag: past 85.0 °C now"),
+        (ProbeSlot(ProbeId("pan")), ""),
+        (None, ""),
+    ],
+)
+def test_the_far_edge_of_a_cook(slot, words):
+    assert edge_words(COOK, slot, UTC) == words
+
+
+def test_only_a_cook_with_a_ceiling_has_a_far_edge():
+    assert edge_words(replace(COOK, ceiling=None), pan_at(82.0, 0.1), UTC) == ""
+    assert edge_words(None, pan_at(82.0, 0.1), UTC) == ""

@@ -18,6 +18,7 @@ from rimekeeper.core.process.cooling import CoolingState, all_met, state_of
 from rimekeeper.core.state import StagePhase, StageRun
 from rimekeeper.core.tracking.checks.stage_check import has_limit
 from rimekeeper.keeping.rows import StoredReading
+from rimekeeper.review.process_views import cooling_view, heat_view
 from rimekeeper.review.wording import UNKNOWN, Wording, exact_length, length, target_words
 
 
@@ -143,6 +144,8 @@ def stage_facts(
         "uncertain": evidence.uncertain,
         "bad": evidence.bad,
         "longest_gap_shown": exact_length(evidence.longest_gap) if evidence.readings else UNKNOWN,
+        "heat": heat_view(plan, run, now, wording),
+        "cooling": cooling_view(plan, run, None, now, wording),
         "verdict": verdict.value,
         "verdict_code": verdict.name.lower(),
         "reasons": reasons,

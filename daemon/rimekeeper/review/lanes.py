@@ -7,13 +7,15 @@ from typing import Any
 
 from rimekeeper.core.model import Instant, ProbeId
 from rimekeeper.core.plan import SheetPlan, StagePlan
-from rimekeeper.core.process.forecast import Outlook
-from rimekeeper.core.state import BatchPhase, BatchSlot, StagePhase, StageRun
-from rimekeeper.core.tracking.checks.stage_check import met
+from rimekeeper.core.process.forecast import Forecast, Outlook
+from rimekeeper.core.state import BatchPhase, BatchSlot, ProbeSlot, StagePhase, StageRun
+from rimekeeper.core.tracking.checks.stage_check import has_limit, met
 from rimekeeper.core.tracking.order import ready
+from rimekeeper.core.tracking.staging import checkpoint_key, stage_key
 from rimekeeper.review.arrival import sentence
 from rimekeeper.review.counting import counted_words
 from rimekeeper.review.probes import probe_view
+from rimekeeper.review.process_views import cooling_view, edge_words, heat_view
 from rimekeeper.review.wording import UNKNOWN, Wording, exact_length, length, target_words
 from rimekeeper.runtime.ports import Glance
 
@@ -130,6 +132,9 @@ def lane(
         "hold_left_ms": _hold_left(run, plan),
         "hold_shown": _hold(run, plan, fresh=probe["fresh"]),
         "counted_shown": counted_words(plan, run, wording, fresh=probe["fresh"]),
+        "heat": heat_view(plan, run, now, wording),
+        "cooling": cooling_view(plan, run, _checkpoint_forecast(glance, batch, run), now, wording),
+        "edge_shown": edge_words(plan, _slot(glance, probe_id), wording) if probe["fresh"] else "",
         "do_now": _do_now(batch, run, plan, probe),
         "awaiting_confirm": run.awaiting_confirm,
         "advance_label": _advance_label(run, plan, begins, batch, ends_batch=ends_batch),
@@ -220,18 +225,31 @@ def _hold(run: StageRun, plan: StagePlan | None, *, fresh: bool) -> str:
 
 def _do_now(batch: BatchSlot, run: StageRun, plan: StagePlan | None, probe: dict[str, Any]) -> bool:
     """Whether what the sheet says for the end of the stage is to be done at this moment."""
-    if plan is None or plan.target is None or batch.phase is BatchPhase.HELD or not probe["fresh"]:
+    if plan is None or not has_limit(plan) or batch.phase is BatchPhase.HELD or not probe["fresh"]:
         return False
-    return met(plan, run) and (run.hold_met_at is not None or run.in_band_since is not None)
+    there = plan.target is None or run.hold_met_at is not None or run.in_band_since is not None
+    return met(plan, run) and there
 
 
 def _asks_why(run: StageRun, plan: StagePlan | None) -> str:
     """Why ending the stage now needs a reason (a critical limit is not met); "" when it needs none."""
-    if plan is None or plan.target is None or not plan.critical or met(plan, run):
+    if plan is None or not has_limit(plan) or not plan.critical or met(plan, run):
         return ""
-    if run.reached_at is None:
+    if plan.target is not None and run.reached_at is None:
         return f"{plan.name} has not reached its target."
-    return f"{plan.name} was not held at its target for {exact_length(plan.hold)}."
+    if plan.target is not None and plan.hold and run.hold_met_at is None:
+        return f"{plan.name} was not held at its target for {exact_length(plan.hold)}."
+    if plan.heat is not None and (run.treatment is None or run.treatment.met_at is None):
+        return f"{plan.name} has met no row of {plan.heat.title}."
+    return f"{plan.name} is not shown to have met its cooling checkpoints."
+
+
+def _checkpoint_forecast(glance: Glance, batch: BatchSlot, run: StageRun) -> Forecast | None:
+    return glance.state.forecasts.get(checkpoint_key(stage_key(batch.batch, run.stage)))
+
+
+def _slot(glance: Glance, probe: ProbeId | None) -> ProbeSlot | None:
+    return glance.state.probes.get(probe) if probe is not None else None
 
 
 def _after(sheet: SheetPlan | None, batch: BatchSlot, run: StageRun) -> tuple[tuple[StagePlan, ...], bool]:

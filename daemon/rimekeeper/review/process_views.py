@@ -4,17 +4,22 @@ from __future__ import annotations
 
 from typing import Any
 
-from rimekeeper.core.model import Instant
-from rimekeeper.core.plan import StagePlan
+from rimekeeper.core.model import Instant, TemperatureDifference
+from rimekeeper.core.plan import StageKind, StagePlan
 from rimekeeper.core.process.cooling import Checkpoint, CoolingState, next_checkpoint, state_of
 from rimekeeper.core.process.forecast import Forecast, Outlook
 from rimekeeper.core.process.heat_tables import HeatRow
 from rimekeeper.core.process.lethality import REFERENCE, RowClock, Z
-from rimekeeper.core.state import StageRun
+from rimekeeper.core.sensing.lag import slope
+from rimekeeper.core.state import ProbeSlot, StageRun
 from rimekeeper.review.wording import Wording, exact_length
 
 SMALLEST_SHOWN = 0.05
 """Equivalent seconds below this say nothing."""
+SLOWEST_PACE = 0.005
+"""K/s. Slower, a cook stands still as far as anybody can tell (0.3 K a minute)."""
+FARTHEST = 600.0
+"""Seconds. An edge farther off than this at the present pace is not worth counting down to."""
 
 
 def heat_view(plan: StagePlan | None, run: StageRun, now: Instant, wording: Wording) -> dict[str, Any] | None:
@@ -57,6 +62,23 @@ def _row(row: HeatRow, clock: RowClock, now: Instant, wording: Wording) -> dict[
         "met": clock.met_at is not None,
         "running": clock.met_at is None and clock.since is not None,
     }
+
+
+def edge_words(plan: StagePlan | None, slot: ProbeSlot | None, wording: Wording) -> str:
+    """How long until the far edge of a cook at the present pace, by the lag-corrected temperature; "" when unknown."""
+    if plan is None or slot is None or plan.kind is not StageKind.COOK or plan.ceiling is None:
+        return ""
+    pace = slope(slot.trail_times, slot.trail)
+    if pace is None or slot.ahead is None:
+        return ""
+    edge = plan.ceiling.limit.celsius
+    felt = f"{wording.shown(slot.ahead)} with the probe's lag"
+    left = edge - slot.ahead
+    if left <= 0.0:
+        return f"{felt}: past {wording.shown(edge)} now"
+    if pace <= SLOWEST_PACE or left / pace > FARTHEST:
+        return f"{felt}, {wording.step(TemperatureDifference(left))} below {wording.shown(edge)}"
+    return f"{felt}: {wording.shown(edge)} in {exact_length(max(1, int(left / pace + 1e-6)) * 1_000)} at this pace"
 
 
 def cooling_view(

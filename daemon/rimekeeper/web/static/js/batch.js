@@ -3,6 +3,7 @@ import { Chart } from "./chart.js";
 import { give } from "./give.js";
 import { batchCard, rail } from "./lanes.js";
 import { kitchen, onView } from "./live.js";
+import { checkpoints, heatRows } from "./process.js";
 import { forField, instantsOf } from "./time.js";
 import { h, show, sign } from "./tree.js";
 
@@ -98,7 +99,7 @@ function facts() {
     h("th", { scope: "row" }, one.portion ? `${one.name}: ${one.portion}` : one.name),
     h("td", {}, one.verdict_code === "not_begun"
       ? one.phase
-      : h("span", { class: `verdict verdict-${one.verdict_code}` }, sign(SIGN[one.verdict_code]), one.verdict), one.reasons.map((why) => h("div", {}, why)), one.counted_shown ? h("div", { class: "small" }, one.counted_shown) : null, one.measured_with ? h("div", { class: "small" }, one.measured_with) : null),
+      : h("span", { class: `verdict verdict-${one.verdict_code}` }, sign(SIGN[one.verdict_code]), one.verdict), one.reasons.map((why) => h("div", {}, why)), one.counted_shown ? h("div", { class: "small" }, one.counted_shown) : null, one.measured_with ? h("div", { class: "small" }, one.measured_with) : null, one.phase === "active" ? null : [heatRows(one.heat), checkpoints(one.cooling, false)]),
     h("td", {}, one.began_shown), h("td", {}, one.took_shown), h("td", {}, one.target_shown || "—"),
     h("td", {}, one.reached_shown, one.reach_took_shown ? h("div", {}, one.reach_took_shown) : null),
     h("td", {}, one.held_shown, one.hold_wanted_shown ? h("div", {}, `asked: ${one.hold_wanted_shown}`) : null),

@@ -4,6 +4,7 @@ import { believed, number } from "./fresh.js";
 import { presentInstant } from "./live.js";
 import { promptWords } from "./shell.js";
 import { length } from "./time.js";
+import { checkpoints, heatRows } from "./process.js";
 import { h, sign } from "./tree.js";
 
 const PROMPT_STAYS = 5 * 60_000;
@@ -57,7 +58,9 @@ function laneView(view, batch, lane) {
     h("p", { class: "outlook", "data-code": known ? lane.outlook_code : "stale" }, arrival, range ? h("span", { class: "range" }, range) : null,
       now.fresh && lane.beyond ? h("span", { class: "beyond" }, ` ${lane.beyond}`) : null,
       known && lane.counted_shown ? h("span", { class: "counted" }, lane.counted_shown) : null,
+      known && lane.edge_shown ? h("span", { class: "counted edge" }, lane.edge_shown) : null,
       hold ? h("span", { class: "hold", "data-counts": known && lane.hold_left_ms !== null ? "yes" : "no" }, hold) : null),
+    heatRows(lane.heat), checkpoints(lane.cooling, known),
     prompt ? h("p", { class: "prompt", "data-key": "prompt" }, promptWords(prompt)) : null,
     h("div", { class: "say" },
       lane.do ? h("p", { class: "do-next", "data-now": doNow ? "yes" : "no" }, h("b", {}, doNow ? "Do now: " : "Then: "), lane.do) : null,
