@@ -35,10 +35,10 @@ class Asker:
     def get(self, path: str, **headers: str) -> Reply:
         return self._ask("GET", path, None, {k.replace("_", "-"): v for k, v in headers.items()})
 
-    def post(self, body: Any, **headers: str) -> Reply:
+    def post(self, body: Any, path: str = "/api/commands", **headers: str) -> Reply:
         data = body if isinstance(body, bytes) else json.dumps(body).encode()
         named = {k.replace("_", "-"): v for k, v in headers.items()}
-        return self._ask("POST", "/api/commands", data, named or {"X-Rimekeeper-Page": "1"})
+        return self._ask("POST", path, data, named or {"X-Rimekeeper-Page": "1"})
 
     def _ask(self, method: str, path: str, data: bytes | None, headers: dict[str, str]) -> Reply:
         line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=10)

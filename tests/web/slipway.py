@@ -18,6 +18,7 @@ from rimekeeper.core.messages import (
     AdvanceStage,
     AlarmMove,
     AlarmMoved,
+    Calibrate,
     Command,
     CommandAnswered,
     HoldBatch,
@@ -490,4 +491,6 @@ class Slipway:
                 return CommandAnswered(1, True, "On hold." if held else "Going on.", name)
             case NoteBatch(batch=name):
                 return CommandAnswered(1, True, "Written down.", name)
+            case Calibrate(probe=probe):
+                return CommandAnswered(1, True, f"Probe {probe} was calibrated.")
         return CommandAnswered(1, False, "This kitchen of the tests does not do that.")

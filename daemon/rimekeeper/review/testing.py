@@ -7,8 +7,10 @@ mean, spread and steadiness are taken from the readings again.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -160,6 +162,22 @@ def point_of(reader: Reader, plan: ProbePlan, asked: PointAsked) -> CalibrationP
         Written(found.times[-1]),
         remark,
     )
+
+
+def points_of(reader: Reader, plan: ProbePlan, asked: Sequence[PointAsked]) -> tuple[CalibrationPoint, ...]:
+    """All the points.
+
+    Raises:
+        RefusedError: one is not steady, or two share readings.
+    """
+    ordered = sorted(asked, key=lambda one: one.since)
+    for before, after in pairwise(ordered):
+        if after.since <= before.until:
+            raise RefusedError(
+                f"The {_NAMES[before.method]} and the {_NAMES[after.method]} share readings. One bath is one point: "
+                "take the second one after the probe has settled in the next bath."
+            )
+    return tuple(point_of(reader, plan, one) for one in asked)
 
 
 def preview(

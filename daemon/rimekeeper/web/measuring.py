@@ -15,7 +15,7 @@ from rimekeeper.core.model import MINUTE, SECOND, Actor, Instant, ProbeId
 from rimekeeper.review.certificates import certificate, history
 from rimekeeper.review.metrology import metrology_view
 from rimekeeper.review.probes import probe_view
-from rimekeeper.review.testing import plunge_of, plunge_preview, point_of, preview, steadiness_view
+from rimekeeper.review.testing import plunge_of, plunge_preview, points_of, preview, steadiness_view
 from rimekeeper.review.wording import Wording
 from rimekeeper.web.api import AskedWrongError, allowed_body, answer, given, refused, whole
 from rimekeeper.web.commands import MalformedError
@@ -117,7 +117,7 @@ async def calibration(request: Request) -> Response:
 
     def work() -> tuple[dict[str, Any], Command]:
         glance = room.kitchen.glance()
-        points = tuple(point_of(room.reader, glance.plan.probes[name], one) for one in wanted)
+        points = points_of(room.reader, glance.plan.probes[name], wanted)
         shown = preview(glance, name, points, room.clock(), Wording.of(glance.plan))
         return shown, Calibrate(name, points, asked.note)
 

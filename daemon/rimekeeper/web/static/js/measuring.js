@@ -75,7 +75,9 @@ async function ask() {
   if (!at) return;
   steps();
   const mine = at;
-  const query = at.kind === "plunge" && at.since ? `since=${Math.floor(at.since)}` : "seconds=180";
+  // The next point comes from readings after the last one: a bath that was changed must settle anew.
+  const from = at.kind === "plunge" ? at.since : at.points.length ? Math.max(at.points.at(-1).until + 1, presentInstant() - 180_000) : null;
+  const query = from ? `since=${Math.floor(from)}` : "seconds=180";
   let view;
   try {
     const response = await fetch(`/api/probes/${encodeURIComponent(at.id)}/steadiness?${query}`);
@@ -131,9 +133,8 @@ function reference() {
 function offerTake() {
   const what = reference();
   const missing = !underTest() ? "Begin the test first." : typeof what === "string" ? what : at.latest?.steady ? "" : at.latest?.why ?? "";
-  const button = place("take");
-  button.disabled = Boolean(missing);
-  button.textContent = missing && missing.length < 60 && !at.latest?.why?.startsWith(missing) ? missing : "Take this point";
+  place("take").disabled = Boolean(missing);
+  place("take-why").textContent = missing && missing !== at.latest?.why ? missing : "";
 }
 
 function dress() {

@@ -55,8 +55,7 @@ async function drawCurve() {
     return; // The page already says that it is not live.
   }
   if (!curve.times?.length) {
-    show(place("curve"), h("p", { class: "plain" }, "No readings in the last 24 hours."));
-    return;
+    return; // The words above the curve say so.
   }
   const options = { series: [{ label: live().name, x: curve.times, y: curve.values }] };
   if (chart) {
