@@ -88,7 +88,7 @@ FAULTS = [
     (PERCENT, CHURN + 'target = "-6 C"\n',
      'line 32, stage "churn", target_frozen: target and target_frozen are both given. Leave one of them out.'),
     (PERCENT, CHURN.replace('"churn"\nrole', '"age"\nrole'),
-     'line 32, stage "churn", target_frozen: nothing freezes in a age stage. Give a target in degrees. It is for temper, combine, churn, harden, store.'),
+     'line 32, stage "churn", target_frozen: nothing freezes in a stage of kind "age". Give a target in degrees. It is for temper, combine, churn, harden, store.'),
     (PERCENT, CHURN + '[stage.floor]\nlimit = "-4 C"\n',
      'line 32, stage "churn", target_frozen: the target is below the floor. Raise the target or lower the floor.'),
     (PERCENT.replace("water = 60", "water = 50"), CHURN,

@@ -3,7 +3,8 @@
 Uncertainties are stated either way, meant to hold for about nineteen mixes of twenty (k = 2). They are built
 from what is known about the method: 0.1 K or 3 % of the table's depression, whichever is more; a quarter of
 whatever lies beyond the printed table; and the doubt of each part outside the method (``core.process.solutes``).
-The first two are our estimate from the table's agreement with the CRC Handbook's aqueous sucrose (0.13 K).
+The first two are our estimate from the table's agreement with the CRC Handbook's aqueous sucrose (0.13 K). How far
+the real ingredients are from the stated composition is not in them.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """How a mix scoops at the temperature it is served at, judged by how much of its water is frozen.
 
-65 % to 70 % frozen at serving is the aim (dairy-science article on freezing curves, dairyscience.info); the bands
+65 % to 70 % frozen at serving is the aim (dairy-science article on freezing curves); the bands
 beside it are our choice, without a published source. Air, fat and stabilisers make a product softer or firmer
 than its ice alone, so that the words compare mixes rather than promise a scoop.
 """
