@@ -212,7 +212,7 @@ def target_faults(
         yield "target and target_frozen are both given", "Leave one of them out."
     elif kind not in FREEZING_KINDS:
         yield (
-            f"nothing freezes in a {kind} stage",
+            f'nothing freezes in a stage of kind "{kind}"',
             f"Give a target in degrees. It is for {', '.join(FREEZING_KINDS)}.",
         )
     elif mix is None:
