@@ -16,9 +16,15 @@ UNITS: Mapping[str, Mapping[str, float]] = {
     "K": {"K": 1.0, "mK": 1e-3},
     "K/min": {"K/min": 1.0, "K/s": 60.0, "K/h": 1.0 / 60.0},
     "kPa": {"kPa": 1.0, "hPa": 0.1, "mbar": 0.1, "Pa": 1e-3, "bar": 100.0},
-    "m": {"m": 1.0, "km": 1e3, "ft": 0.3048},
-    "s": {"s": 1.0, "ms": 1e-3, "min": 60.0},
+    "m": {"m": 1.0, "km": 1e3, "cm": 1e-2, "mm": 1e-3, "ft": 0.3048, "in": 0.0254},
+    "s": {"s": 1.0, "ms": 1e-3, "min": 60.0, "h": 3600.0, "d": 86_400.0},
     "%": {"%": 1.0},
+    "kg/m3": {"kg/m3": 1.0, "kg/m³": 1.0, "g/ml": 1e3},
+    "kJ/kg": {"kJ/kg": 1.0, "J/kg": 1e-3, "J/g": 1.0},
+    "kJ/kgK": {"kJ/kgK": 1.0, "J/kgK": 1e-3},
+    "W/mK": {"W/mK": 1.0},
+    "W/m2K": {"W/m2K": 1.0, "W/m²K": 1.0},
+    "m2K/W": {"m2K/W": 1.0, "m²K/W": 1.0},
 }
 """For each declared unit the units that may be written, and how many of the declared one they are."""
 EXAMPLES: Mapping[str, str] = {
@@ -31,6 +37,12 @@ EXAMPLES: Mapping[str, str] = {
     "m": '"650 m" or "2100 ft"',
     "s": '"12 s"',
     "%": '"90 %"',
+    "kg/m3": '"1080 kg/m3"',
+    "kJ/kg": '"250 kJ/kg"',
+    "kJ/kgK": '"3.6 kJ/kgK"',
+    "W/mK": '"1.2 W/mK"',
+    "W/m2K": '"15 W/m2K"',
+    "m2K/W": '"0.017 m2K/W"',
     "°C": '"23 C" or "73 F"',
 }
 _NUMBER = re.compile(r"\s*([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,3})?)\s*(\S*)\s*")

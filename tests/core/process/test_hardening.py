@@ -237,7 +237,7 @@ def test_any_float_gives_a_finite_answer_or_a_sentence(given_, shape):
         (replace(CASE, mix=MixPlan(0.0)),
          "This mix has no water, so it has no freezing point. Give the sheet's water per 100 g."),
         (replace(CASE, film=Film(5.0, 4.0, 6.0)),
-         "A film must rise: 1 W/(m2 K) <= least <= likely <= most <= 1000 W/(m2 K)."),
+         "A film must rise: 1 W/m2K <= least <= likely <= most <= 1000 W/m2K."),
     ],
 )  # fmt: skip
 def test_what_can_not_be_is_said(case, says):

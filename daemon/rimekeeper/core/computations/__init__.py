@@ -12,10 +12,12 @@ from rimekeeper.core.computations.calibrating import OF_CALIBRATING
 from rimekeeper.core.computations.combining import OF_COMBINING
 from rimekeeper.core.computations.contract import Answer, Computation
 from rimekeeper.core.computations.freezing import OF_FREEZING
+from rimekeeper.core.computations.hardening import OF_HARDENING
 from rimekeeper.core.computations.heating import OF_HEATING
 from rimekeeper.core.computations.lagging import OF_LAGGING
 from rimekeeper.core.computations.scales import OF_SCALES
 from rimekeeper.core.computations.sensors import OF_SENSORS
+from rimekeeper.core.computations.storage import OF_STORAGE
 
 __all__ = ["COMPUTATIONS", "Answer", "Computation"]
 
@@ -29,5 +31,7 @@ COMPUTATIONS: Mapping[str, Computation] = {
         *OF_HEATING,
         *OF_FREEZING,
         *OF_COMBINING,
+        *OF_HARDENING,
+        *OF_STORAGE,
     )
 }

@@ -25,6 +25,7 @@ Array = NDArray[np.float64]
 
 COLDEST, WARMEST = -100.0, 100.0
 LONGEST_TAU = 30 * 86_400.0
+LONGEST = 3_650 * 86_400.0
 DOUBT = 20.0
 """K. How far the product may be from the air where it begins (our choice)."""
 SETTLED = 1.0
@@ -122,6 +123,21 @@ def product_along(
     estimate = _scan(np.concatenate([[0.0], kept]), np.concatenate([[first], added]))
     doubts = np.concatenate([[DOUBT if start is None else 0.0], np.where(together, 0.0, DOUBT)])
     return estimate, _scan(np.concatenate([[0.0], kept]), doubts)
+
+
+def product_after(seconds: float, product: float, begins: float, ends: float, tau: float) -> float:
+    """Temperature (°C) of the product after air that went in a straight line from ``begins`` to ``ends`` °C.
+
+    Raises:
+        OutOfRangeError: when a temperature is outside -100 °C to 100 °C, or a time can't be.
+    """
+    _check_tau(tau)
+    if not all(COLDEST <= one <= WARMEST for one in (product, begins, ends)):
+        raise OutOfRangeError(f"A store's temperatures are from {COLDEST:g} °C to {WARMEST:g} °C.")
+    if not 0.001 <= seconds <= LONGEST:
+        raise OutOfRangeError(f"{seconds:g} s is no time for a product to follow the air.")
+    kept, added = _step(seconds, begins, ends, tau)
+    return product * kept + added
 
 
 def _step(seconds: float, begins: float, ends: float, tau: float) -> tuple[float, float]:

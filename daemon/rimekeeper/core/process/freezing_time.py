@@ -38,11 +38,11 @@ _LIMITS: dict[str, tuple[float, float, str]] = {
     "density": (10.0, 20_000.0, "kg/m3"),
     "density_frozen": (10.0, 20_000.0, "kg/m3"),
     "latent": (1.0, 1_000.0, "kJ/kg"),
-    "film": (0.1, 100_000.0, "W/(m2 K)"),
-    "conductivity": (1e-3, 1_000.0, "W/(m K)"),
-    "wrapping": (0.0, 100.0, "m2 K/W"),
-    "heat_unfrozen": (0.1, 20.0, "kJ/(kg K)"),
-    "heat_frozen": (0.1, 20.0, "kJ/(kg K)"),
+    "film": (0.1, 100_000.0, "W/m2K"),
+    "conductivity": (1e-3, 1_000.0, "W/mK"),
+    "wrapping": (0.0, 100.0, "m2K/W"),
+    "heat_unfrozen": (0.1, 20.0, "kJ/kgK"),
+    "heat_frozen": (0.1, 20.0, "kJ/kgK"),
 }
 
 

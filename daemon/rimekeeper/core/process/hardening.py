@@ -271,13 +271,13 @@ def _check(case: Hardening) -> None:
             f"must be {_COLDER_BY:g} K colder."
         )
     _within("overrun", case.overrun, 0.0, _MOST_OVERRUN, "")
-    _within("wrapping", case.wrapping, 0.0, _MOST_WRAPPING, "m2 K/W")
+    _within("wrapping", case.wrapping, 0.0, _MOST_WRAPPING, "m2K/W")
     _within("smallest side", case.vessel.smallest, THINNEST, THICKEST, "m")
     for side in case.vessel.sides:
         _within("side", side, THINNEST, _LONGEST_SIDE, "m")
     film = case.film
     if not 1.0 <= film.least <= film.likely <= film.most <= 1000.0:
-        raise OutOfRangeError("A film must rise: 1 W/(m2 K) <= least <= likely <= most <= 1000 W/(m2 K).")
+        raise OutOfRangeError("A film must rise: 1 W/m2K <= least <= likely <= most <= 1000 W/m2K.")
 
 
 def _within(name: str, value: float, least: float, most: float, unit: str) -> None:
