@@ -33,6 +33,7 @@ _PRIOR = 0.01
 _LEAST_DOUBT = 0.10
 """Standard deviation of the time left from doors and fans, as a share of it, once the run is known (by simulation)."""
 _NINETY = 1.645
+_SMOOTHING = 150.0
 _NOISE = 0.15
 """K, of one reading and of what the air's swings do to the middle (by simulation)."""
 _MARK_EVERY, _MARKS = MINUTE, 6
@@ -73,6 +74,8 @@ class HardeningCourse:
     """When a reading first showed it to be hard."""
     weight: float = 0.0
     weighted: float = 0.0
+    place: float = 0.0
+    """Where the middle is on the predicted way down, s after the draw, smoothed."""
     reached: float = 0.0
     """Furthest share of the predicted way."""
     marks: tuple[tuple[int, float], ...] = ()
@@ -155,7 +158,9 @@ def hardened(
         course = _lost(replace(course, unknown=so_far.unknown + seconds, marks=()))
     if course.hard_at is None and celsius + uncertainty <= rule.target:
         course = replace(course, hard_at=at)
-    return _plateau(rule, _fitted(rule, course, at), at)
+    if rule.expected is not None:
+        course = _fitted(rule.expected, _placed(rule.expected, course, seconds, together=together), at)
+    return _plateau(rule, course, at)
 
 
 def interrupted(so_far: HardeningCourse) -> HardeningCourse:
@@ -168,10 +173,7 @@ def finish(rule: HardeningRule, course: HardeningCourse, now: Instant, allowed_g
     expected, last = rule.expected, course.last_at
     if expected is None or last is None or course.hard_at is not None or _stale(course, now, allowed_gap):
         return None
-    left = max(
-        0.0,
-        _reached_after(expected, rule.target - course.uncertainty) - _reached_after(expected, course.celsius),
-    )
+    left = max(0.0, _reached_after(expected, rule.target - course.uncertainty) - course.place)
     share = course.weight / (course.weight + _PRIOR)
     likely = left * course.factor
     # One reading is off by a little, which is some time where the fall is slow, however near the end is.
@@ -285,11 +287,17 @@ def _lost(course: HardeningCourse) -> HardeningCourse:
     return replace(course, entered_at=entered, plateau_from=plateau)
 
 
-def _fitted(rule: HardeningRule, course: HardeningCourse, at: Instant) -> HardeningCourse:
+def _placed(expected: WayDown, course: HardeningCourse, seconds: float, *, together: bool) -> HardeningCourse:
+    """Where the middle is: gone on at the pace of this run, drawn towards the reading (a filter of first order)."""
+    shown = _reached_after(expected, course.celsius)
+    if not together:
+        return replace(course, place=shown)
+    going_on = course.place + seconds / course.factor
+    return replace(course, place=going_on + (shown - going_on) * -math.expm1(-seconds / _SMOOTHING))
+
+
+def _fitted(expected: WayDown, course: HardeningCourse, at: Instant) -> HardeningCourse:
     """The factor of this run, where the reading is further down than any before."""
-    expected = rule.expected
-    if expected is None:
-        return course
     first, last = expected.celsius[0], expected.celsius[-1]
     after = _reached_after(expected, course.celsius)
     share = min(1.0, after / expected.likely)
