@@ -44,7 +44,7 @@ def chilled(*points, uncertainty=0.0):
 
 
 def test_a_running_row_says_how_long_it_was_held_and_the_others_wait():
-    seen = heat_view(HEATED, cooked(80.5, 12), noon(1), UTC)
+    seen = heat_view(HEATED, replace(cooked(80.5, 12), ended=None), noon(1), UTC)
     assert [(row["wanted"], row["words"]) for row in seen["rows"]] == [
         ("69.0 °C for 30 min", "held 12 s"),
         ("80.0 °C for 25 s", "held 12 s"),
@@ -53,6 +53,11 @@ def test_a_running_row_says_how_long_it_was_held_and_the_others_wait():
     assert not seen["met"]
     assert seen["lethality_shown"] == "as 17.0 s at 79.4 °C (z 7 K): information, not a verdict"
     assert seen["source"].startswith("21 CFR 1240.61(c)")
+
+
+def test_a_row_of_a_stage_that_is_over_runs_no_more():
+    first = heat_view(HEATED, cooked(80.5, 12), noon(1), UTC)["rows"][0]
+    assert (first["words"], first["running"], first["met"]) == ("held 12 s at most", False, False)
 
 
 def test_a_met_row_says_when():

@@ -37,17 +37,22 @@ def heat_view(plan: StagePlan | None, run: StageRun, now: Instant, wording: Word
         "source": plan.heat.source,
         "met": treatment is not None and treatment.met_at is not None,
         "met_shown": wording.when(treatment.met_at, now) if treatment is not None else "",
-        "rows": [_row(row, clock, now, wording) for row, clock in zip(plan.heat.rows, clocks, strict=True)],
+        "rows": [
+            _row(row, clock, now, wording, over=run.ended is not None)
+            for row, clock in zip(plan.heat.rows, clocks, strict=True)
+        ],
         "lethality_shown": ""
         if seconds < SMALLEST_SHOWN
         else f"as {seconds:.1f} s at {wording.shown(REFERENCE)} (z {Z:g} K): information, not a verdict",
     }
 
 
-def _row(row: HeatRow, clock: RowClock, now: Instant, wording: Wording) -> dict[str, Any]:
+def _row(row: HeatRow, clock: RowClock, now: Instant, wording: Wording, *, over: bool) -> dict[str, Any]:
     wanted = f"{wording.shown(row.celsius)} for {exact_length(row.hold)}"
     if clock.met_at is not None:
         words = f"met at {wording.when(clock.met_at, now)}"
+    elif over and clock.longest:
+        words = f"held {exact_length(clock.longest // 1_000 * 1_000)} at most"
     elif clock.since is not None and clock.last is not None:
         # Whole seconds that are surely over.
         words = f"held {exact_length((clock.last - clock.since) // 1_000 * 1_000)}"
@@ -60,7 +65,7 @@ def _row(row: HeatRow, clock: RowClock, now: Instant, wording: Wording) -> dict[
         "printed": row.printed,
         "words": words,
         "met": clock.met_at is not None,
-        "running": clock.met_at is None and clock.since is not None,
+        "running": clock.met_at is None and clock.since is not None and not over,
     }
 
 

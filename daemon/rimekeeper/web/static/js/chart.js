@@ -12,6 +12,23 @@ const dark = matchMedia("(prefers-color-scheme: dark)");
  * below (what is hotter does not stretch the axis), keys (kinds of lines to explain), bands [{from, to, label}], lines [{from, to, value, kind, label}], marks [{at, label}], range(min, max) called
  * after a zoom.
  */
+
+// Readings with a gap on both sides: no line shows them, so they get a dot. (undefined: no point of this line, null: a gap.)
+function alone(values, [from, to]) {
+  const found = [];
+  let before = null;
+  let last = null;
+  for (let at = from; at <= to; at += 1) {
+    const value = values[at];
+    if (value === undefined) continue;
+    if (last !== null && before === null && value === null) found.push(last);
+    before = last === null ? null : values[last];
+    last = value === null ? null : at;
+  }
+  if (last !== null && before === null) found.push(last);
+  return found;
+}
+
 export class Chart {
   constructor(place, options) {
     this.options = options;
@@ -49,13 +66,13 @@ export class Chart {
       legend: { live: true, markers: { width: 3, stroke: (_, place) => this.stroke(place - 1), dash: (_, place) => (series[place - 1]?.dash ? "dashed" : "solid") } },
       axes: [
         { ...axis, size: Math.round(this.fontSize() * 3.9), space: this.fontSize() * 5.5, values: zone ? (_, at) => at.map((one, place) => this.tick(one, at[place - 1], at[1] - at[0])) : (_, at) => at.map((one) => `${one} min`) },
-        { ...axis, size: Math.round(this.fontSize() * 4.2), values: (_, at) => at.map((one) => String(one).replace("-", "\u2212")) },
+        { ...axis, size: Math.round(this.fontSize() * 5), values: (_, at) => at.map((one) => String(one).replace("-", "\u2212")) },
       ],
       series: [
         { label: zone ? "Time" : "Minutes", value: (_, at) => (at === null ? "—" : zone ? dayAndClock(at, zone) : at.toFixed(1)) },
         ...series.map((one, place) => ({
           label: one.label, stroke: this.stroke(place), width: one.width ?? 2.5, dash: one.dash,
-          points: { show: false }, value: (_, value) => (value === null || value === undefined ? "—" : `${value.toFixed(1).replace("-", "\u2212")} ${unit}`),
+          points: { show: true, size: 4, filter: (plot, at) => alone(plot.data[at], plot.series[0].idxs) }, value: (_, value) => (value === null || value === undefined ? "—" : `${value.toFixed(1).replace("-", "\u2212")} ${unit}`),
         })),
       ],
       hooks: {
