@@ -8,6 +8,7 @@ import pytest
 
 from review.test_facts import COOK, DONE, HOLED, WHOLE
 from rimekeeper.core.model import Instant, Millis, ProbeId, Scale
+from rimekeeper.core.plan import MixPlan, StageKind
 from rimekeeper.core.process.cooling import RULES, cooled
 from rimekeeper.core.process.cooling import begun as cooling_begun
 from rimekeeper.core.process.forecast import Forecast, Outlook
@@ -15,7 +16,7 @@ from rimekeeper.core.process.heat_tables import TABLES
 from rimekeeper.core.process.lethality import begun, treated
 from rimekeeper.core.state import ProbeSlot, StagePhase
 from rimekeeper.review.facts import Evidence, Verdict, judge
-from rimekeeper.review.process_views import cooling_view, edge_words, heat_view
+from rimekeeper.review.process_views import cooling_view, edge_words, frozen_words, heat_view
 from rimekeeper.review.wording import Wording
 
 US, TWO_STAGE = TABLES["frozen-dessert-mix-us"], RULES["two-stage-us"]
@@ -166,3 +167,19 @@ def test_the_far_edge_of_a_cook(slot, words):
 def test_only_a_cook_with_a_ceiling_has_a_far_edge():
     assert edge_words(replace(COOK, ceiling=None), pan_at(82.0, 0.1), UTC) == ""
     assert edge_words(None, pan_at(82.0, 0.1), UTC) == ""
+
+
+# --- ice --------------------------------------------------------------------------------------------------------
+
+MIX = MixPlan(water=60.0, msnf=10.0, whey_solids=2.0, sucrose=12.0, syrup_solids=4.0, fat=12.0)
+
+
+def test_how_much_of_the_water_is_ice():
+    churn = replace(COOK, kind=StageKind.CHURN)
+    # The mix of Goff's notes (University of Guelph): 45.7 % at -5 °C and 63.7 % at -8 °C (science.md section 7).
+    assert frozen_words(churn, MIX, -5.0) == "about 46 % of the water frozen"
+    assert frozen_words(churn, MIX, -8.0) == "about 64 % of the water frozen"
+    assert frozen_words(churn, MIX, -1.0) == ""
+    assert frozen_words(churn, MIX, None) == ""
+    assert frozen_words(churn, None, -8.0) == ""
+    assert frozen_words(COOK, MIX, -8.0) == ""

@@ -15,7 +15,7 @@ from rimekeeper.core.tracking.staging import checkpoint_key, stage_key
 from rimekeeper.review.arrival import sentence
 from rimekeeper.review.counting import counted_words
 from rimekeeper.review.probes import probe_view
-from rimekeeper.review.process_views import cooling_view, edge_words, heat_view
+from rimekeeper.review.process_views import cooling_view, edge_words, frozen_words, heat_view
 from rimekeeper.review.wording import UNKNOWN, Wording, exact_length, length, target_words
 from rimekeeper.runtime.ports import Glance
 
@@ -135,6 +135,7 @@ def lane(
         "heat": heat_view(plan, run, now, wording),
         "cooling": cooling_view(plan, run, _checkpoint_forecast(glance, batch, run), now, wording),
         "edge_shown": edge_words(plan, _slot(glance, probe_id), wording) if probe["fresh"] else "",
+        "frozen_shown": frozen_words(plan, sheet.mix if sheet else None, probe["celsius"]),
         "do_now": _do_now(batch, run, plan, probe),
         "awaiting_confirm": run.awaiting_confirm,
         "advance_label": _advance_label(run, plan, begins, batch, ends_batch=ends_batch),

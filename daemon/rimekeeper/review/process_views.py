@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from rimekeeper.core.model import Instant, TemperatureDifference
-from rimekeeper.core.plan import StageKind, StagePlan
+from rimekeeper.core.plan import MixPlan, StageKind, StagePlan
 from rimekeeper.core.process.cooling import Checkpoint, CoolingState, next_checkpoint, state_of
 from rimekeeper.core.process.forecast import Forecast, Outlook
+from rimekeeper.core.process.freezing import frozen_percent
 from rimekeeper.core.process.heat_tables import HeatRow
 from rimekeeper.core.process.lethality import REFERENCE, RowClock, Z
 from rimekeeper.core.sensing.lag import slope
@@ -18,6 +19,8 @@ SMALLEST_SHOWN = 0.05
 """Equivalent seconds below this say nothing."""
 SLOWEST_PACE = 0.005
 """K/s. Slower, a cook stands still as far as anybody can tell (0.3 K a minute)."""
+LEAST_FROZEN = 0.5
+"""Percent; less rounds to nothing."""
 FARTHEST = 600.0
 """Seconds. An edge farther off than this at the present pace is not worth counting down to."""
 
@@ -84,6 +87,19 @@ def edge_words(plan: StagePlan | None, slot: ProbeSlot | None, wording: Wording)
     if pace <= SLOWEST_PACE or left / pace > FARTHEST:
         return f"{felt}, {wording.step(TemperatureDifference(left))} below {wording.shown(edge)}"
     return f"{felt}: {wording.shown(edge)} in {exact_length(max(1, int(left / pace + 1e-6)) * 1_000)} at this pace"
+
+
+def frozen_words(plan: StagePlan | None, mix: MixPlan | None, celsius: float | None) -> str:
+    """How much of the mix's water is ice at a temperature the probe shows; "" where none is, or it isn't claimed.
+
+    At equilibrium, and only where the probe sits in the mix and not in a pan.
+    """
+    if plan is None or mix is None or celsius is None or plan.kind in (StageKind.COOK, StageKind.HOLD):
+        return ""
+    share = frozen_percent(mix, celsius)
+    if share is None or share < LEAST_FROZEN:
+        return ""
+    return f"about {share:.0f} % of the water frozen"
 
 
 def cooling_view(

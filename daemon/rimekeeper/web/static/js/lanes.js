@@ -58,6 +58,7 @@ function laneView(view, batch, lane) {
     h("p", { class: "outlook", "data-code": known ? lane.outlook_code : "stale" }, arrival, range ? h("span", { class: "range" }, range) : null,
       now.fresh && lane.beyond ? h("span", { class: "beyond" }, ` ${lane.beyond}`) : null,
       known && lane.counted_shown ? h("span", { class: "counted" }, lane.counted_shown) : null,
+      known && lane.frozen_shown ? h("span", { class: "counted frozen" }, lane.frozen_shown) : null,
       known && lane.edge_shown ? h("span", { class: "counted edge" }, lane.edge_shown) : null,
       hold ? h("span", { class: "hold", "data-counts": known && lane.hold_left_ms !== null ? "yes" : "no" }, hold) : null),
     heatRows(lane.heat), checkpoints(lane.cooling, known),
