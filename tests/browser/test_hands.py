@@ -16,9 +16,10 @@ from rimekeeper.core.messages import (
     PromptKind,
     RetimeStage,
 )
-from rimekeeper.core.model import BatchId, Instant, StageId
+from rimekeeper.core.model import HOUR, BatchId, Instant, StageId
 from rimekeeper.core.state import StagePhase
 from rimekeeper.keeping.reader import Reader
+from rimekeeper.review.nights import night_of
 from rimekeeper.web import build_app
 from rimekeeper.web.serving import Server
 
@@ -324,7 +325,9 @@ def test_a_chart_zooms_by_key_by_button_and_by_drag(open_page):
 
 
 def test_what_only_works_zoomed_in_waits_and_one_hot_start_does_not_flatten_the_night(open_page):
-    page = open_page("/nights", "wall")
+    # The hardening began 13 hours ago, which is in the newest night or in the one before.
+    night = night_of(Instant(time.time_ns() // 1_000_000 - 13 * HOUR), "Europe/Copenhagen")
+    page = open_page(f"/nights?night={night}", "wall")
     page.wait_for_selector("#hardening canvas")
     chart = page.locator("#hardening .chart")
     for name in ("Zoom out", "Earlier", "Later", "All"):

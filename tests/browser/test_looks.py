@@ -14,7 +14,7 @@ pytestmark = pytest.mark.browser
 
 PATHS = {
     "now": "/", "batches": "/batches", "batch": "/batch/custard-7", "split": "/batch/sherbet-3", "past": "/batch/custard-6",
-    "nights": "/nights", "probes": "/probes", "alarm": "/alarms/station/walkin/ceiling", "start": "/start",
+    "nights": "/nights", "probes": "/probes", "probe": "/probes/walkin-air", "alarm": "/alarms/station/walkin/ceiling", "start": "/start",
 }  # fmt: skip
 
 

@@ -10,6 +10,8 @@ from support.bath import Bath, BenchKitchen
 from support.daemon import Daemon
 from support.mosquitto import Broker
 
+pytestmark = pytest.mark.browser
+
 
 @pytest.fixture
 def bench(tmp_path):

@@ -15,6 +15,7 @@ PAGES = [
     "/batch/custard-6",
     "/nights",
     "/probes",
+    "/probes/walkin-air",
     "/alarms/station/walkin/ceiling",
     "/start",
 ]

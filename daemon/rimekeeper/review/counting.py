@@ -13,6 +13,9 @@ from rimekeeper.review.wording import Wording
 SMALLEST = 0.005
 """K; less is "just"."""
 
+NEAR = 2.0
+"""K; further from the limit the distance is seen from the number itself."""
+
 
 def counted_words(plan: StagePlan | None, run: StageRun, wording: Wording, *, fresh: bool = True) -> str:
     """Such as "±0.22 °C counted: met with 0.41 °C to spare"; "" where none was counted or nothing is known now."""
@@ -25,6 +28,8 @@ def counted_words(plan: StagePlan | None, run: StageRun, wording: Wording, *, fr
         return ""
     counted = f"{wording.fine_step(run.uncertainty, '±')} counted"
     size = wording.fine_step(abs(run.margin)) if abs(run.margin) >= SMALLEST else "nothing"
+    if not met and run.margin < -run.uncertainty - NEAR:
+        return counted
     if met:
         return f"{counted}: met with {size} to spare"
     return f"{counted}: {size} to spare" if run.margin >= 0.0 else f"{counted}: {size} short"
