@@ -155,6 +155,7 @@ def main(folder: Path) -> None:
             demo.wait("history is filled in", lambda view: not view["backfill"])
             picture("nights.png", "/nights", TALL)
             picture("probes.png", "/probes", WALL)
+            picture("probe.png", "/probes/walkin-air", TALL)
         finally:
             browser.close()
             demo.stop()

@@ -29,7 +29,7 @@ def cook(uncertainty, margin, **more):
         (0.3, 0.4, {}, "±0.30 °C counted: 0.40 °C to spare"),
         (0.3, -0.2, {}, "±0.30 °C counted: 0.20 °C short"),
         (0.3, 0.001, {"hold_met_at": AT}, "±0.30 °C counted: met with nothing to spare"),
-        (0.3, -12.0, {}, "±0.30 °C counted"),
+        (0.3, -12.0, {}, "±0.30 °C counted: reached from 82.00 °C up"),  # 82.2 + 0.3 - 0.5
         (None, None, {}, ""),
     ],
 )

@@ -106,7 +106,7 @@ def test_the_probes_page_knows_each_probe_as_an_instrument(asker):
     fridge, pan = measured["fridge-air"], measured["stove-pan"]
     assert fridge["calibration"]["state"] == "due soon"
     assert fridge["calibration"]["due_words"] == "due in 4 days"
-    assert fridge["lag"]["words"] == "6.2 s ± 0.3 s in stirred water"
+    assert fridge["lag"]["words"] == "6.2 s ± 0.30 s in stirred water"
     assert [one["where"] for one in fridge["calibration"]["uncertainties"]] == [
         "at its present reading", "at 0.0 °C", "at 82.2 °C", "at \N{MINUS SIGN}18.0 °C",
     ]  # fmt: skip

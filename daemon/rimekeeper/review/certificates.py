@@ -45,7 +45,7 @@ def history(glance: Glance, reader: Reader, probe: ProbeId, now: Instant) -> lis
 
 def _in_short(record: Calibration | PlungeTest, wording: Wording) -> str:
     if isinstance(record, PlungeTest):
-        return f"{record.seconds:.1f} s ± {record.uncertainty:.1f} s in {record.medium}"
+        return f"{record.seconds:.1f} s ± {record.uncertainty:.2f} s in {record.medium}"
     return "; ".join(
         f"{point.method.value} {wording.fine(point.reference)}: found {wording.fine_step(found, '+')}, "
         f"left {wording.fine_step(left, '+')}"

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from rimekeeper.core.model import Instant
-from rimekeeper.core.plan import StagePlan
+from rimekeeper.core.plan import Approach, StagePlan
 from rimekeeper.core.sensing.calibration.record import Calibration, PlungeTest
 from rimekeeper.core.state import StageRun
+from rimekeeper.core.tracking.checks.stage_check import shown_target
 from rimekeeper.review.wording import Wording
 
 SMALLEST = 0.005
@@ -29,10 +30,20 @@ def counted_words(plan: StagePlan | None, run: StageRun, wording: Wording, *, fr
     counted = f"{wording.fine_step(run.uncertainty, '±')} counted"
     size = wording.fine_step(abs(run.margin)) if abs(run.margin) >= SMALLEST else "nothing"
     if not met and run.margin < -run.uncertainty - NEAR:
-        return counted
+        return f"{counted}{_from(plan, run.uncertainty, wording)}"
     if met:
         return f"{counted}: met with {size} to spare"
     return f"{counted}: {size} to spare" if run.margin >= 0.0 else f"{counted}: {size} short"
+
+
+def _from(plan: StagePlan, uncertainty: float, wording: Wording) -> str:
+    """From where on the target counts, with the uncertainty against it."""
+    needed = shown_target(plan, uncertainty)
+    if needed is None or plan.approach is Approach.WITHIN:
+        return ""
+    if plan.approach is Approach.RISING:
+        return f": reached from {wording.fine(needed.celsius - plan.band.kelvin)} up"
+    return f": reached from {wording.fine(needed.celsius + plan.band.kelvin)} down"
 
 
 def measured_with(

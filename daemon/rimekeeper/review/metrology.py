@@ -116,7 +116,7 @@ def lag_view(plunge: PlungeTest | None, ahead: float | None, wording: Wording) -
         "known": True,
         "number": plunge.number,
         "seconds": plunge.seconds,
-        "words": f"{plunge.seconds:.1f} s ± {plunge.uncertainty:.1f} s in {plunge.medium}",
+        "words": f"{plunge.seconds:.1f} s ± {plunge.uncertainty:.2f} s in {plunge.medium}",
         "at_shown": wording.day(Instant(plunge.at)),
         "ahead_celsius": ahead,
         "ahead_shown": "" if ahead is None else wording.shown(ahead),

@@ -281,7 +281,7 @@ def plunge_preview(test: PlungeTest, fitted: StepFit, found: Trace, wording: Wor
     return {
         "seconds": fitted.seconds,
         "uncertainty": fitted.uncertainty,
-        "words": f"{fitted.seconds:.1f} s ± {fitted.uncertainty:.1f} s",
+        "words": f"{fitted.seconds:.2f} s ± {fitted.uncertainty:.2f} s",
         "began_shown": wording.shown(fitted.began_celsius),
         "ended_shown": wording.shown(fitted.ended_celsius),
         "residual_shown": wording.fine_step(fitted.residual),
