@@ -57,7 +57,8 @@ def test_a_batch_from_cook_to_chill_and_a_freezer_that_warms(kitchen):
         for step in range(40):
             kitchen.instrument.celsius = 70.0 + step * 0.3
             time.sleep(0.26)
-        kitchen.instrument.celsius = 83.2  # 82 °C, and the 1 K that is counted against a probe without a calibration
+        # 82 °C, and the 1 K that is counted against a probe without a calibration.
+        kitchen.instrument.celsius = 83.2
         page = daemon.until("the chill", lambda p: lane(p)["name"] == "Chill")
         kinds = [prompt["kind"] for prompt in page["prompts"]]
         assert "heads-up" in kinds

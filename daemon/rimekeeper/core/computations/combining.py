@@ -13,9 +13,7 @@ from rimekeeper.core.process.freezing import COLDEST
 from rimekeeper.core.sensing.sensors.contract import Input
 
 _SOURCE = "balance of heat with the freezing curve of the mix"
-_VALIDITY = (
-    f"{COLDEST.celsius:g} °C to {combining.WARMEST:g} °C, each portion in balance with its ice"
-)
+_VALIDITY = f"{COLDEST.celsius:g} °C to {combining.WARMEST:g} °C, each portion in balance with its ice"
 _CAUTION = "heat from the room, the bowl and the stirring is left out; it makes the result warmer"
 _MOST_KILOGRAMS = 10_000.0
 
