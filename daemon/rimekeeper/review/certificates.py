@@ -13,7 +13,7 @@ from rimekeeper.core.sensing.sensors.loop import LoopSensor
 from rimekeeper.core.sensing.sensors.platinum import PlatinumSensor
 from rimekeeper.core.sensing.sensors.thermistor import BetaSensor, SteinhartHartSensor
 from rimekeeper.core.sensing.sensors.thermocouple import ThermocoupleSensor
-from rimekeeper.core.state import MetrologySlot, ProbeSlot
+from rimekeeper.core.state import MetrologySlot
 from rimekeeper.keeping.reader import Reader
 from rimekeeper.review.metrology import WHERE
 from rimekeeper.review.wording import Wording
@@ -74,13 +74,12 @@ def certificate(glance: Glance, record: Calibration | PlungeTest) -> dict[str, A
     }
     if isinstance(record, PlungeTest):
         return {**common, "kind": "plunge test", **_plunge(record, wording)}
-    return {**common, "kind": "calibration", **_calibration(glance, record, wording)}
+    return {**common, "kind": "calibration", **_calibration(record, wording)}
 
 
-def _calibration(glance: Glance, record: Calibration, wording: Wording) -> dict[str, Any]:
-    slot = glance.state.probes.get(record.probe, ProbeSlot(record.probe))
+def _calibration(record: Calibration, wording: Wording) -> dict[str, Any]:
     unsure = [expanded(record, point.reference) for point in record.points]
-    words = satisfied(max(unsure, default=float("inf")), record.resolution, slot.pace.interval)
+    words = satisfied(max(unsure, default=float("inf")), record.resolution, _interval(record))
     return {
         "due_shown": wording.day(Instant(record.due)),
         "points": [
@@ -110,6 +109,12 @@ def _calibration(glance: Glance, record: Calibration, wording: Wording) -> dict[
         "drift_shown": wording.fine_step(record.drift, "±"),
         "class_words": [words.accuracy, words.interval, words.caution],
     }
+
+
+def _interval(record: Calibration) -> int | None:
+    """How often it sent (ms) while it was calibrated: a printed record doesn't change with what the probe does today."""
+    paces = [(p.until - p.since) // (p.readings - 1) for p in record.points if p.readings > 1]
+    return max(paces, default=None)
 
 
 def _plunge(record: PlungeTest, wording: Wording) -> dict[str, Any]:
