@@ -259,7 +259,7 @@ def test_a_second_master_between_our_questions(line, inbox):
         line.speak(asks(9, 50, 2) + says(9, [1, 2]))
         why = inbox.wait_health(Health.OUT_OF_SPECIFICATION)
         assert why == (
-            "[modbus.bus]: Somebody else is on this line: unit 9 answered though we did not ask. A line has one master; "
+            '[modbus.bus]: Somebody else is on this line (channel "walkin"): unit 9 answered though we did not ask. A line has one master; '
             "disconnect the other one (a panel, another program), or give us a line of our own."
         )
         healthy(inbox)  # when it has not been heard for silent_after
@@ -316,7 +316,7 @@ def test_a_dead_line_is_a_failure_and_comes_back(line, inbox):
     with running(inbox, line, PAN, WALKIN, silent_after="700 ms"):
         why = inbox.wait_health(Health.FAILURE)
         assert why.startswith(
-            "[modbus.bus]: silent for 0.7 s (units 3, 7). Is the line plugged in, are A and B the right way round, "
+            '[modbus.bus]: silent for 0.7 s (units 3, 7; channels "pan", "walkin"). Is the line plugged in, are A and B the right way round, '
             "and are 19200 baud and parity none right?"
         )
         line.meddle = lambda request, answer: answer

@@ -18,6 +18,9 @@ class Wording:
     def __init__(self, settings: ModbusSettings) -> None:
         self._settings = settings
         self._table = f"[modbus.{settings.name}]"
+        names = [channel.name for channel in settings.channels]
+        more = f" and {len(names) - MOST_SAID} more" if len(names) > MOST_SAID else ""
+        self._carried = _named(names[:MOST_SAID]) + more
 
     def where(self, block: Block) -> str:
         """Unit, registers and channels of a question."""
@@ -60,7 +63,7 @@ class Wording:
         """Somebody else speaks on the line."""
         said = "asked" if frame.is_request else "answered"
         return (
-            f"{self._table}: {consequence}Somebody else is on this line: unit {frame.unit} {said} though we did "
+            f"{self._table}: {consequence}Somebody else is on this line ({self._carried}): unit {frame.unit} {said} though we did "
             "not ask. A line has one master; disconnect the other one (a panel, another program), or give us a "
             "line of our own."
         )
@@ -69,14 +72,14 @@ class Wording:
         """Nobody answered for too long."""
         numbers = ", ".join(str(unit) for unit in units)
         return (
-            f"{self._table}: silent for {self._settings.silent_after / 1000.0:g} s (units {numbers}). Is the line "
+            f"{self._table}: silent for {self._settings.silent_after / 1000.0:g} s (units {numbers}; {self._carried}). Is the line "
             f"plugged in, are A and B the right way round, and are {self._settings.baud} baud and parity "
             f"{self._settings.parity} right?"
         )
 
     def lost(self, fault: object) -> str:
         """The port went away."""
-        return f"{self._table}: the port was lost: {fault}. Is it still plugged in?"
+        return f"{self._table}: the port was lost ({self._carried}): {fault}. Is it still plugged in?"
 
     def broken(self, fault: object) -> str:
         """A fault of ours."""

@@ -238,7 +238,7 @@ def test_a_plunge_test_is_numbered_signed_and_kept():
     hand = hand_of()
     answer = hand.give(KeepPlunge(plunge()), 5)
     assert answer.sentence == (
-        "Probe Walkin follows with a time constant of 4.2 s ± 0.3 s in stirred ice water (plunge test 1). "
+        "Probe Walkin follows with a time constant of 4.2 s ± 0.30 s in stirred ice water (plunge test 1). "
         "Prompts and forecasts allow for it; limits don't."
     )
     kept = hand.state.metrology[WALKIN].plunge

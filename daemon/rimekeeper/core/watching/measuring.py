@@ -182,7 +182,7 @@ def _keep_plunge(draft: Draft, command: KeepPlunge, actor: Actor, at: Instant) -
     draft.put_metrology(replace(before, plunge=kept))
     draft.say(ProbeMeasured(kept))
     sentence = (
-        f"Probe {plan.name} follows with a time constant of {kept.seconds:.1f} s ± {kept.uncertainty:.1f} s "
+        f"Probe {plan.name} follows with a time constant of {kept.seconds:.1f} s ± {kept.uncertainty:.2f} s "
         f"in {kept.medium} (plunge test {kept.number}). Prompts and forecasts allow for it; limits don't."
     )
     draft.write(
