@@ -17,6 +17,7 @@ from rimekeeper.cli_batch import alarms_app, batch_app
 from rimekeeper.cli_calibrate import calibrate, plunge
 from rimekeeper.cli_common import DataOption, Exit, KitchenOption, complaints, console
 from rimekeeper.cli_compute import compute
+from rimekeeper.cli_examine import examine
 from rimekeeper.cli_mix import mix
 from rimekeeper.core.errors import ConfigError, EdgeError, RimekeeperError, StoreError
 
@@ -33,6 +34,7 @@ app.add_typer(batch_app, name="batch")
 app.add_typer(alarms_app, name="alarms")
 app.command()(compute)
 app.command()(mix)
+app.command()(examine)
 app.command()(calibrate)
 app.command()(plunge)
 

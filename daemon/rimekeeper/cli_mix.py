@@ -77,14 +77,19 @@ def mix(
     except ValueError as fault:
         complaints.print(f"--serve: {fault}.", markup=False, highlight=False, soft_wrap=True)
         raise typer.Exit(Exit.USAGE) from fault
-    seen = [_look(_find(name, kitchen), served_at) for name in (sheet, other) if name]
+    seen = [_look(find_sheet(name, kitchen), served_at) for name in (sheet, other) if name]
     if as_json:
         _line(json.dumps({"mixes": [_as_json(one) for one in seen]}, ensure_ascii=False))
         return
     _show(seen)
 
 
-def _find(name: str, kitchen: Path) -> Path:
+def find_sheet(name: str, kitchen: Path) -> Path:
+    """The file of a sheet given by its path or by its name in the kitchen's sheets folder.
+
+    Raises:
+        RefusedError: there is none.
+    """
     places = (Path(name), Path(f"{name}.toml"), kitchen.parent / _SHEETS / f"{name}.toml")
     for place in places:
         if place.is_file():
