@@ -44,7 +44,7 @@ def examine(
 ) -> None:
     """Look into a recorded run: verdict of each stage, events with times, and the forecasts beside what came."""
     from rimekeeper.cli_examine_file import read_curve  # noqa: PLC0415  other commands answer without them
-    from rimekeeper.cli_examine_words import show  # noqa: PLC0415
+    from rimekeeper.cli_examine_words import as_document, line, show  # noqa: PLC0415
     from rimekeeper.config.loading import load_sheet  # noqa: PLC0415
     from rimekeeper.review import examining  # noqa: PLC0415
     from rimekeeper.review.wording import Wording  # noqa: PLC0415

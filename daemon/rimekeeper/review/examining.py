@@ -1,149 +1,37 @@
-"""A recorded curve through the same engine as a live one: verdicts, events, and each forecast beside what came.
-
-Time is that of the readings; there is no clock and nothing is stored. A reading that was doubtful when it was
-recorded stays so: the engine is told that there was no number.
-"""
+"""A recorded curve through the same engine as a live one: verdicts, events, and each forecast beside what came."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from rimekeeper.core import engine
 from rimekeeper.core.errors import RefusedError
 from rimekeeper.core.messages import (
-    AdvanceStage,
-    AlarmMove,
-    AlarmMoved,
-    Command,
-    CommandAnswered,
-    CommandGiven,
-    EntryMade,
-    Event,
-    ReadingMade,
-    SampleTaken,
-    StartBatch,
-    Started,
     Tick,
 )
 from rimekeeper.core.model import (
-    MINUTE,
-    Actor,
-    BatchId,
-    ClockTrust,
     Instant,
-    Millis,
     ProbeId,
     Quality,
     Reading,
-    RoleId,
-    Sample,
-    Scale,
-    SourceId,
     StageId,
-    TemperatureDifference,
 )
-from rimekeeper.core.plan import KitchenPlan, ProbePlan, SheetPlan, SourcePlan, StagePlan
-from rimekeeper.core.process.cooling import next_checkpoint
-from rimekeeper.core.process.forecast import Forecast, Outlook
-from rimekeeper.core.state import BatchSlot, EngineState, StagePhase, StageRun
-from rimekeeper.core.tracking.order import all_before
-from rimekeeper.core.tracking.staging import checkpoint_key, stage_key
+from rimekeeper.core.plan import StagePlan
+from rimekeeper.core.process.forecast import Outlook
+from rimekeeper.core.state import BatchSlot, StagePhase, StageRun
 from rimekeeper.keeping.rows import StoredReading
 from rimekeeper.review.counting import counted_words
+from rimekeeper.review.examining_walk import CurvePoint, Foreseen, Happening, Question, Tap, Walk
 from rimekeeper.review.facts import Evidence, Verdict, judge, stage_facts, weigh
 from rimekeeper.review.wording import Wording, exact_length
 
-RECORDING = SourceId("recording")
-_WHO = Actor("the recording", "examine")
-_NEVER = Millis(366 * 24 * 60 * MINUTE)
+__all__ = [
+    "CurvePoint", "Examined", "Foreseen", "Happening", "Judged", "Question", "Tap", "examine", "judged_view",
+    "known_errors",
+]  # fmt: skip
+
 _CUT = "the recording ends before the stage does"
-
-
-@dataclass(frozen=True, slots=True)
-class CurvePoint:
-    """One recorded reading. ``celsius`` None: no number, or one that was not good when recorded, and ``doubt`` why."""
-
-    at: Instant
-    channel: str
-    celsius: float | None
-    doubt: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Tap:
-    """At that instant ``ends`` was over and ``begins`` began (either may be unknown)."""
-
-    at: Instant
-    ends: StageId | None = None
-    begins: StageId | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Question:
-    """How a curve is to be looked at.
-
-    ``bindings`` names the channel of each role; a role without one has no readings. ``as_tapped``: stages end as
-    ``taps`` say and not by being confirmed at once.
-    """
-
-    sheet: SheetPlan
-    bindings: tuple[tuple[RoleId, str], ...]
-    taps: tuple[Tap, ...] = ()
-    as_tapped: bool = False
-    accuracy: TemperatureDifference = TemperatureDifference(1.0)
-    allowed_gap: Millis = MINUTE
-    """Readings farther apart (ms) prove nothing about what was between them."""
-    scale: Scale = Scale.CELSIUS
-    zone: str = "UTC"
-
-
-@dataclass(frozen=True, slots=True)
-class Happening:
-    """Something found in the curve."""
-
-    at: Instant
-    kind: str
-    sentence: str
-    stage: str = ""
-    until: Instant | None = None
-    celsius: float | None = None
-    readings: int = 0
-
-
-@dataclass(frozen=True, slots=True)
-class Foreseen:
-    """A forecast as it stood, and what came: ``arrived_at`` None where the goal was never reached."""
-
-    stage: StageId
-    goal: str
-    """``target``, or the checkpoint's temperature."""
-    celsius: float
-    """What the probe showed."""
-    forecast: Forecast
-    arrived_at: Instant | None = None
-
-    @property
-    def error(self) -> int | None:
-        """Expected minus true arrival, ms: above zero it said too late. None where either is unknown."""
-        if self.arrived_at is None or self.forecast.expected is None:
-            return None
-        return self.forecast.expected - self.arrived_at
-
-    @property
-    def left(self) -> int | None:
-        """Time that was truly left, ms."""
-        return None if self.arrived_at is None else self.arrived_at - self.forecast.made_at
-
-    @property
-    def covered(self) -> bool | None:
-        """Whether the interval held the true arrival."""
-        made = self.forecast
-        if self.arrived_at is None or made.earliest is None or made.latest is None:
-            return None
-        return made.earliest <= self.arrived_at <= made.latest
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,7 +72,7 @@ def examine(question: Question, curve: Sequence[CurvePoint]) -> Examined:
     """
     if not curve:
         raise RefusedError("There are no readings.")
-    walk = _Walk(question, curve[0].at)
+    walk = Walk(question, curve[0].at)
     taps = sorted(question.taps, key=lambda tap: tap.at)
     for point in curve:
         while taps and taps[0].at <= point.at:
@@ -196,243 +84,78 @@ def examine(question: Question, curve: Sequence[CurvePoint]) -> Examined:
         )
     last = curve[-1].at
     walk.step([Tick(Instant(last + walk.plan.tick_grace))])
-    return walk.found(last)
+    return _found(walk, last)
 
 
-def plan_of(question: Question) -> KitchenPlan:
-    """A kitchen of one probe per channel; a role without a channel gets a probe that nobody ever hears."""
-    probes = {}
-    for role, channel in _bound(question):
-        heard = any(r == role for r, _ in question.bindings)
-        probes[ProbeId(channel)] = ProbePlan(
-            ProbeId(channel),
-            channel,
-            RECORDING,
-            channel,
-            clock=ClockTrust.PROBE,
-            silent_after=question.allowed_gap if heard else _NEVER,
-            accuracy=question.accuracy,
-        )
-    return KitchenPlan(
-        name="a recording",
-        zone=question.zone,
-        scale=question.scale,
-        sources={RECORDING: SourcePlan(RECORDING, "the recording", "recording")},
-        probes=probes,
-        sheets={question.sheet.id: question.sheet},
+def _found(walk: Walk, last: Instant) -> Examined:
+    stages = tuple(
+        _judged(walk, plan, run, last)
+        for plan, run in zip(walk.question.sheet.stages, walk.batch.stages, strict=True)
     )
+    doubtful = _doubtful(walk.readings, walk.doubts)
+    gaps = [gap for one in stages for gap in _gaps(walk, one, last)]
+    events = sorted((*walk.events, *doubtful, *gaps), key=lambda event: event.at)
+    pairs = zip(walk.forecasts, walk.goals, strict=True)
+    seen = tuple(replace(one, arrived_at=_arrival(walk, one.stage, number)) for one, number in pairs)
+    return Examined(
+        walk.question, walk.begins, last, walk.batch, tuple(walk.readings), stages, tuple(events), seen,
+        tuple(walk.notes),
+    )  # fmt: skip
 
 
-def _bound(question: Question) -> tuple[tuple[RoleId, str], ...]:
-    given = dict(question.bindings)
-    return tuple((role.id, given.get(role.id, f"nothing for {role.id}")) for role in question.sheet.roles)
+def _arrival(walk: Walk, stage: StageId, number: int | None) -> Instant | None:
+    run = walk.batch.run(stage)
+    if run is None:
+        return None
+    if number is None:
+        return run.reached_at
+    return run.cooling.met[number] if run.cooling is not None and run.cooling.met else None
 
 
-class _Walk:
-    """The engine, one reading after the other, with what it says written down."""
+def _within(walk: Walk, plan: StagePlan, run: StageRun, last: Instant) -> tuple[list[Reading], Instant]:
+    probe = next((p for role, p in walk.batch.bindings if role == plan.role), None)
+    until = run.ended if run.ended is not None else Instant(last + 1)
+    began = run.began
+    if began is None:
+        return [], until
+    return [r for r in walk.readings if r.probe == probe and began <= r.taken_at < until], until
 
-    def __init__(self, question: Question, first: Instant) -> None:
-        self.question, self.plan, self.state = question, plan_of(question), EngineState()
-        self.readings: list[Reading] = []
-        self.doubts: dict[tuple[ProbeId, Instant], str] = {}
-        self.events: list[Happening] = []
-        self.forecasts: list[Foreseen] = []
-        self.goals: list[int | None] = []
-        """For each forecast the number of its checkpoint; None for the target."""
-        self.notes: list[str] = []
-        self._last: dict[str, Forecast] = {}
-        self.channels = set(self.plan.probes)
-        self.begins = self._beginning(first)
-        self.step([Started(min(first, self.begins))])
-        bindings = tuple((role, ProbeId(channel)) for role, channel in _bound(question))
-        answer = self.command(StartBatch(question.sheet.id, bindings), self.begins)
-        if answer is None or not answer.accepted or answer.batch is None:
-            raise RefusedError(answer.sentence if answer is not None else "The batch can't begin.")
-        self.batch_id: BatchId = answer.batch
 
-    def _beginning(self, first: Instant) -> Instant:
-        """The first instant given for a stage that nothing comes before; else the first reading."""
-        sheet = self.question.sheet
-        starts = {stage.id for stage in sheet.stages if not stage.after}
-        given = [tap.at for tap in self.question.taps if tap.begins in starts]
-        return min(given) if given else first
+def _judged(walk: Walk, plan: StagePlan, run: StageRun, last: Instant) -> Judged:
+    readings, until = _within(walk, plan, run, last)
+    end = min(until, last) if run.ended is None else until
+    evidence = Evidence() if run.began is None else weigh(map(_stored, readings), run.began, end)
+    verdict, reasons = judge(plan, run, evidence, walk.question.allowed_gap)
+    if run.phase is StagePhase.ACTIVE and verdict is Verdict.UNDER_WAY:
+        verdict, reasons = _cut_off(walk, plan, run, evidence, last)
+    return Judged(plan, run, evidence, verdict, tuple(reasons))
 
-    @property
-    def batch(self) -> BatchSlot:
-        return self.state.batches[self.batch_id]
 
-    def step(self, events: Sequence[Event]) -> CommandAnswered | None:
-        step = engine.step(self.plan, self.state, events)
-        self.state = step.state
-        answer = None
-        for outcome in step.outcomes:
-            match outcome:
-                case ReadingMade(reading):
-                    self.readings.append(reading)
-                case EntryMade(entry):
-                    self._entry(entry.at, entry.kind, entry.sentence, entry.subject, dict(entry.facts))
-                case AlarmMoved():
-                    self._alarm(outcome)
-                case CommandAnswered():
-                    answer = outcome
-                case _:
-                    pass
-        return answer
+def _cut_off(
+    walk: Walk, plan: StagePlan, run: StageRun, evidence: Evidence, last: Instant
+) -> tuple[Verdict, list[str]]:
+    """Of a stage under way at the last reading: what it must do may be shown by then, what it must keep not."""
+    as_if = replace(run, phase=StagePhase.DONE, ended=last)
+    verdict, reasons = judge(plan, as_if, evidence, walk.question.allowed_gap)
+    if verdict is Verdict.PASSED and not (plan.ceiling or plan.floor):
+        return verdict, [*reasons, f"judged up to the last reading: {_CUT}"]
+    if verdict is Verdict.PASSED:
+        return Verdict.NOT_PROVEN, [f"in order as far as the curve goes, but {_CUT}"]
+    return Verdict.NOT_PROVEN, [*reasons, _CUT]
 
-    def command(self, command: Command, at: Instant) -> CommandAnswered | None:
-        return self.step([CommandGiven(at, command, _WHO)])
 
-    def hear(self, point: CurvePoint) -> None:
-        probe = ProbeId(point.channel)
-        if probe not in self.channels:
-            return
-        value = math.nan if point.celsius is None else point.celsius
-        if point.doubt:
-            self.doubts[probe, point.at] = point.doubt
-        sample = Sample(RECORDING, point.channel, value, Scale.CELSIUS, point.at, point.at)
-        before = self.state
-        self.step([SampleTaken(probe, sample)])
-        self._look_at_forecasts(before, value)
-        if not self.question.as_tapped:
-            for run in self.batch.active if self.batch.running else ():
-                if run.awaiting_confirm:
-                    self._advance(AdvanceStage(self.batch_id, run.stage), point.at)
-
-    def tap(self, tap: Tap) -> None:
-        """End and begin as was tapped, as far as it hasn't come by itself."""
-        if self._phase(tap.ends) is StagePhase.ACTIVE and self._phase(tap.begins) is not StagePhase.ACTIVE:
-            self._advance(AdvanceStage(self.batch_id, tap.ends, why="as recorded"), tap.at)
-        if tap.begins is None or self._phase(tap.begins) is not StagePhase.WAITING:
-            return
-        plan = self.question.sheet.stage(tap.begins)
-        active = {run.stage for run in self.batch.active}
-        direct = [stage for stage in (plan.after if plan else ()) if stage in active]
-        for stage in direct:
-            self._advance(AdvanceStage(self.batch_id, stage, why="as recorded"), tap.at)
-        if self._phase(tap.begins) is StagePhase.WAITING:
-            over = next((s for s in active if s in all_before(self.question.sheet, tap.begins)), None)
-            still = over if self._phase(over) is StagePhase.ACTIVE else None
-            self._advance(
-                AdvanceStage(self.batch_id, still, begin=tap.begins, why="begun as recorded"), tap.at
-            )
-
-    def _advance(self, command: AdvanceStage, at: Instant) -> None:
-        answer = self.command(command, at)
-        if answer is not None and not answer.accepted:
-            self.notes.append(answer.sentence)
-
-    def _phase(self, stage: StageId | None) -> StagePhase | None:
-        run = self.batch.run(stage) if stage is not None else None
-        return run.phase if run is not None else None
-
-    def _entry(self, at: Instant, kind: str, sentence: str, subject: str, facts: dict[str, Any]) -> None:
-        if kind.startswith("alarm."):
-            return  # told by the alarm itself
-        reached = facts.get("reached_at") if kind == "stage.reached" else None
-        celsius = facts.get("celsius")
-        self.events.append(
-            Happening(at if reached is None else Instant(reached), kind, sentence, subject, celsius=celsius)
-        )
-
-    def _alarm(self, moved: AlarmMoved) -> None:
-        if moved.move not in (AlarmMove.RAISED, AlarmMove.RETURNED):
-            return
-        alarm = moved.alarm
-        self.events.append(
-            Happening(
-                moved.at,
-                f"alarm {moved.move.value}",
-                f"{alarm.where}: {alarm.what}.",
-                alarm.stage or "",
-                celsius=alarm.worst if moved.move is AlarmMove.RETURNED else alarm.celsius,
-            )
-        )
-
-    def _look_at_forecasts(self, before: EngineState, celsius: float) -> None:
-        for run in self.batch.stages:
-            key = stage_key(self.batch_id, run.stage)
-            stage = self.question.sheet.stage(run.stage)
-            self._keep(key, run.stage, "target", None, celsius)
-            was = before.batches[self.batch_id].run(run.stage)
-            if stage is None or stage.cooling is None or was is None or was.cooling is None:
-                continue
-            following = next_checkpoint(stage.cooling, was.cooling)
-            if following is not None:
-                number = stage.cooling.checkpoints.index(following[0])
-                self._keep(checkpoint_key(key), run.stage, f"{following[0].celsius:g} °C", number, celsius)
-
-    def _keep(self, key: str, stage: StageId, goal: str, number: int | None, celsius: float) -> None:
-        made = self.state.forecasts.get(key)
-        if made is None or made is self._last.get(key):
-            return
-        self._last[key] = made
-        self.forecasts.append(Foreseen(stage, goal, celsius, made))
-        self.goals.append(number)
-
-    def found(self, last: Instant) -> Examined:
-        stages = tuple(
-            self._judged(plan, run, last)
-            for plan, run in zip(self.question.sheet.stages, self.batch.stages, strict=True)
-        )
-        doubtful = _doubtful(self.readings, self.doubts)
-        gaps = [gap for one in stages for gap in self._gaps(one, last)]
-        events = sorted((*self.events, *doubtful, *gaps), key=lambda event: event.at)
-        pairs = zip(self.forecasts, self.goals, strict=True)
-        seen = tuple(replace(one, arrived_at=self._arrival(one.stage, number)) for one, number in pairs)
-        return Examined(
-            self.question, self.begins, last, self.batch, tuple(self.readings), stages, tuple(events), seen,
-            tuple(self.notes),
-        )  # fmt: skip
-
-    def _arrival(self, stage: StageId, number: int | None) -> Instant | None:
-        run = self.batch.run(stage)
-        if run is None:
-            return None
-        if number is None:
-            return run.reached_at
-        return run.cooling.met[number] if run.cooling is not None and run.cooling.met else None
-
-    def _within(self, plan: StagePlan, run: StageRun, last: Instant) -> tuple[list[Reading], Instant]:
-        probe = next((p for role, p in self.batch.bindings if role == plan.role), None)
-        until = run.ended if run.ended is not None else Instant(last + 1)
-        began = run.began
-        if began is None:
-            return [], until
-        return [r for r in self.readings if r.probe == probe and began <= r.taken_at < until], until
-
-    def _judged(self, plan: StagePlan, run: StageRun, last: Instant) -> Judged:
-        readings, until = self._within(plan, run, last)
-        end = min(until, last) if run.ended is None else until
-        evidence = Evidence() if run.began is None else weigh(map(_stored, readings), run.began, end)
-        verdict, reasons = judge(plan, run, evidence, self.question.allowed_gap)
-        if run.phase is StagePhase.ACTIVE and verdict is Verdict.UNDER_WAY:
-            verdict, reasons = self._cut_off(plan, run, evidence, last)
-        return Judged(plan, run, evidence, verdict, tuple(reasons))
-
-    def _cut_off(
-        self, plan: StagePlan, run: StageRun, evidence: Evidence, last: Instant
-    ) -> tuple[Verdict, list[str]]:
-        """Of a stage under way at the last reading: what it must do may be shown by then, what it must keep not."""
-        as_if = replace(run, phase=StagePhase.DONE, ended=last)
-        verdict, reasons = judge(plan, as_if, evidence, self.question.allowed_gap)
-        if verdict is Verdict.PASSED and not (plan.ceiling or plan.floor):
-            return verdict, [*reasons, f"judged up to the last reading: {_CUT}"]
-        if verdict is Verdict.PASSED:
-            return Verdict.NOT_PROVEN, [f"in order as far as the curve goes, but {_CUT}"]
-        return Verdict.NOT_PROVEN, [*reasons, _CUT]
-
-    def _gaps(self, judged: Judged, last: Instant) -> Iterable[Happening]:
-        run = judged.run
-        if run.began is None:
-            return
-        readings, until = self._within(judged.plan, run, last)
-        before = run.began
-        good = [r.taken_at for r in readings if r.quality is Quality.GOOD]
-        for at in (*good, min(until, max(last, before))):
-            if at - before > self.question.allowed_gap:
-                words = f"{judged.plan.name}: no good reading for {exact_length(at - before)}."
-                yield Happening(before, "gap", words, run.stage, until=at)
-            before = at
+def _gaps(walk: Walk, judged: Judged, last: Instant) -> Iterable[Happening]:
+    run = judged.run
+    if run.began is None:
+        return
+    readings, until = _within(walk, judged.plan, run, last)
+    before = run.began
+    good = [r.taken_at for r in readings if r.quality is Quality.GOOD]
+    for at in (*good, min(until, max(last, before))):
+        if at - before > walk.question.allowed_gap:
+            words = f"{judged.plan.name}: no good reading for {exact_length(at - before)}."
+            yield Happening(before, "gap", words, run.stage, until=at)
+        before = at
 
 
 def _stored(reading: Reading) -> StoredReading:
