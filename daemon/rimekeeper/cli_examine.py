@@ -39,6 +39,7 @@ def examine(
     gap: Annotated[
         str, typer.Option(help="Readings farther apart than this prove nothing between.")
     ] = "60 s",
+    forecast_every: Annotated[str, typer.Option(help="A forecast at most this often.")] = "1 s",
     as_json: Annotated[bool, typer.Option("--json", help="Everything, as JSON.")] = False,  # noqa: FBT002
     plot: Annotated[bool, typer.Option("--plot", help="Draw the curve.")] = False,  # noqa: FBT002
 ) -> None:
@@ -52,9 +53,9 @@ def examine(
     plan = load_sheet(find_sheet(sheet, kitchen))
     scale, zone = _kitchen(kitchen)
     try:
-        within, allowed = difference(accuracy), duration(gap)
+        within, allowed, every = difference(accuracy), duration(gap), duration(forecast_every)
     except ValueError as fault:
-        complaints.print(f"--accuracy, --gap: {fault}.", markup=False, highlight=False, soft_wrap=True)
+        complaints.print(f"{fault}.", markup=False, highlight=False, soft_wrap=True)
         raise typer.Exit(Exit.USAGE) from fault
     curve = read_curve(file, zone)
     taps = _given(begin or (), plan, zone)
@@ -66,6 +67,7 @@ def examine(
         bool(recorded),
         within,
         allowed,
+        every,
         scale,
         zone,
     )
@@ -178,6 +180,10 @@ def _remarks(question: Question, curve: CurveFile, examined: Examined) -> Iterab
                 f"{question.allowed_gap / 1000:g} s, so nothing between them counts. "
                 "Give a longer --gap if nothing can have happened in between."
             )
+    after = examined.batch.ended
+    left = 0 if after is None else sum(reading.taken_at >= after for reading in examined.readings)
+    if left:
+        yield f"{left} readings come after the last stage ended and are not judged."
     if not question.as_tapped:
         yield from _untapped(question, examined)
 

@@ -85,6 +85,7 @@ class _Reading:
         self.at = {name: number for number, name in enumerate(names)}
         if "time_ms" in self.at and "time" in self.at:
             self.at.pop("time")  # an export gives both, the second exactly
+        self._check(rows[0][1])
         self.alone = "probe" not in self.at
         columns = [name for name in ("time", "time_ms", *_TEMPERATURES) if name in self.at]
         self.columns = [self.at[name] for name in columns]
@@ -94,6 +95,14 @@ class _Reading:
         self.last: dict[str, Instant] = {}
         self.stages: dict[str, str] = {}
         self.together = self.late = 0
+
+    def _check(self, header: Sequence[str]) -> None:
+        for wanted in (("time", "time_ms"), _TEMPERATURES):
+            if not any(name in self.at for name in wanted):
+                raise RefusedError(
+                    f"{self.file}, line 1: there is no column {' or '.join(wanted)}. The first line must name the "
+                    f'columns, such as time,celsius or time,probe,celsius; it says "{",".join(header)[:100]}".'
+                )
 
     def take(self, line: int, cells: Sequence[str]) -> None:
         if len(cells) < self.wide:

@@ -29,6 +29,7 @@ from rimekeeper.core.messages import (
 )
 from rimekeeper.core.model import (
     MINUTE,
+    SECOND,
     Actor,
     BatchId,
     ClockTrust,
@@ -89,6 +90,7 @@ class Question:
     accuracy: TemperatureDifference = TemperatureDifference(1.0)
     allowed_gap: Millis = MINUTE
     """Readings farther apart (ms) prove nothing about what was between them."""
+    forecast_every: Millis = SECOND
     scale: Scale = Scale.CELSIUS
     zone: str = "UTC"
 
@@ -160,6 +162,7 @@ def plan_of(question: Question) -> KitchenPlan:
         sources={RECORDING: SourcePlan(RECORDING, "the recording", "recording")},
         probes=probes,
         sheets={question.sheet.id: question.sheet},
+        forecast_every=question.forecast_every,
     )
 
 
@@ -182,6 +185,8 @@ class Walk:
         self.notes: list[str] = []
         self._last: dict[str, Forecast] = {}
         self.channels = set(self.plan.probes)
+        begun = {tap.begins for tap in question.taps}
+        self._waits_for_tap = {a for stage in question.sheet.stages if stage.id in begun for a in stage.after}
         self.begins = self._beginning(first)
         self.step([Started(min(first, self.begins))])
         bindings = tuple((role, ProbeId(channel)) for role, channel in _bound(question))
@@ -239,7 +244,7 @@ class Walk:
         self._look_at_forecasts(before, value)
         if not self.question.as_tapped:
             for run in self.batch.active if self.batch.running else ():
-                if run.awaiting_confirm:
+                if run.awaiting_confirm and run.stage not in self._waits_for_tap:
                     self._advance(AdvanceStage(self.batch_id, run.stage), point.at)
 
     def tap(self, tap: Tap) -> None:
@@ -247,6 +252,7 @@ class Walk:
         if self._phase(tap.ends) is StagePhase.ACTIVE and self._phase(tap.begins) is not StagePhase.ACTIVE:
             self._advance(AdvanceStage(self.batch_id, tap.ends, why="as recorded"), tap.at)
         if tap.begins is None or self._phase(tap.begins) is not StagePhase.WAITING:
+            self._came_before(tap)
             return
         plan = self.question.sheet.stage(tap.begins)
         active = {run.stage for run in self.batch.active}
@@ -258,6 +264,13 @@ class Walk:
             still = over if self._phase(over) is StagePhase.ACTIVE else None
             self._advance(
                 AdvanceStage(self.batch_id, still, begin=tap.begins, why="begun as recorded"), tap.at
+            )
+
+    def _came_before(self, tap: Tap) -> None:
+        run = self.batch.run(tap.begins) if tap.begins is not None else None
+        if run is not None and not self.question.as_tapped and run.began != tap.at:
+            self.notes.append(
+                f"{run.stage} had begun by the sheet's own rule before the instant given for it."
             )
 
     def _advance(self, command: AdvanceStage, at: Instant) -> None:
@@ -307,7 +320,7 @@ class Walk:
 
     def _keep(self, key: str, stage: StageId, goal: str, number: int | None, celsius: float) -> None:
         made = self.state.forecasts.get(key)
-        if made is None or made is self._last.get(key):
+        if made is None or made is self._last.get(key) or math.isnan(celsius):
             return
         self._last[key] = made
         self.forecasts.append(Foreseen(stage, goal, celsius, made))
