@@ -11,4 +11,4 @@ bin=$(dirname "$PY")
 "$bin/ruff" format --check
 "$bin/mypy"
 # Two at a time, a file each: many tests wait for real time to pass.
-exec "$PY" -m pytest -n 2 --dist loadfile "$@"
+exec "$PY" -m pytest -n 2 --dist loadfile --no-loadscope-reorder "$@"
