@@ -189,6 +189,41 @@ def test_stages_begin_at_the_instants_given():
     assert "after the last reading" in late.notes[0]
 
 
+def test_recorded_taps_split_the_batch_as_it_was_and_nothing_is_confirmed_before():
+    split = sheet(
+        replace(COOK, advance=Advance.CONFIRM),
+        replace(CHILL, role=RoleId("base")),
+        stage(
+            "freeze",
+            StageKind.HARDEN,
+            role="portion",
+            target=-6.0,
+            approach=Approach.FALLING,
+            after=("cook",),
+        ),
+        roles=("pan", "base", "portion"),
+    )
+    points = [
+        *curve([78.0] * 10 + [83.2] * 60),
+        *curve([60.0 - n for n in range(30)], "base", start=70.0),
+        *curve([50.0 - n for n in range(30)], "portion", start=70.4),
+    ]
+    taps = (
+        Tap(at(0), begins=StageId("cook")),
+        Tap(at(70), begins=StageId("chill")),
+        Tap(at(70.4), begins=StageId("freeze")),
+    )
+    bound = tuple((RoleId(name), name) for name in ("pan", "base", "portion"))
+    found = examine(
+        ask(split, bindings=bound, taps=taps, as_tapped=True), sorted(points, key=lambda point: point.at)
+    )
+    cook, chill, freeze = found.batch.stages
+    assert (cook.hold_met_at, cook.ended) == (at(26), at(70))
+    assert (chill.began, freeze.began) == (at(70), at(70))
+    assert (chill.ended, freeze.ended) == (None, None)
+    assert found.notes == ()
+
+
 def test_cooling_checkpoints_are_foreseen_too():
     """FDA Food Code 3-501.14(A): 57 °C to 21 °C within 2 h; 80 exp(-t/40 min) is at 21 °C after 53.5 min."""
     chill = stage("chill", cooling=RULES["two-stage-us"])

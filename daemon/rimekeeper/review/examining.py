@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -74,10 +75,16 @@ def examine(question: Question, curve: Sequence[CurvePoint]) -> Examined:
         raise RefusedError("There are no readings.")
     walk = Walk(question, curve[0].at)
     taps = sorted(question.taps, key=lambda tap: tap.at)
-    for point in curve:
-        while taps and taps[0].at <= point.at:
-            walk.tap(taps.pop(0))
-        walk.hear(point)
+    for instant, points in itertools.groupby(curve, key=lambda point: point.at):
+        due = [tap for tap in taps if tap.at <= instant]
+        del taps[: len(due)]
+        for tap in due:
+            if tap.at < instant or walk.by_hand(tap):
+                walk.tap(tap)
+        for point in points:
+            walk.hear(point)
+        for tap in due:
+            walk.tap(tap)  # what the sheet's own rule should have done by this reading
     for tap in taps:
         walk.notes.append(
             f"{tap.begins or tap.ends}: its instant lies after the last reading, so it is left out."

@@ -44,7 +44,7 @@ from rimekeeper.core.model import (
     StageId,
     TemperatureDifference,
 )
-from rimekeeper.core.plan import KitchenPlan, ProbePlan, SheetPlan, SourcePlan
+from rimekeeper.core.plan import Advance, KitchenPlan, ProbePlan, SheetPlan, SourcePlan
 from rimekeeper.core.process.cooling import next_checkpoint
 from rimekeeper.core.process.forecast import Forecast
 from rimekeeper.core.state import BatchSlot, EngineState, StagePhase
@@ -266,6 +266,18 @@ class Walk:
                 AdvanceStage(self.batch_id, still, begin=tap.begins, why="begun as recorded"), tap.at
             )
 
+    def by_hand(self, tap: Tap) -> bool:
+        """Whether a person ended what it ends; a stage that ends by itself ends with a reading, and that one counts."""
+        begins = self.question.sheet.stage(tap.begins) if tap.begins is not None else None
+        ending = (
+            *(begins.after if begins is not None else ()),
+            *((tap.ends,) if tap.ends is not None else ()),
+        )
+        plans = [
+            self.question.sheet.stage(stage) for stage in ending if self._phase(stage) is StagePhase.ACTIVE
+        ]
+        return not any(plan is not None and plan.advance in (Advance.TARGET, Advance.TIME) for plan in plans)
+
     def _came_before(self, tap: Tap) -> None:
         run = self.batch.run(tap.begins) if tap.begins is not None else None
         if run is not None and not self.question.as_tapped and run.began != tap.at:
@@ -275,7 +287,7 @@ class Walk:
 
     def _advance(self, command: AdvanceStage, at: Instant) -> None:
         answer = self.command(command, at)
-        if answer is not None and not answer.accepted:
+        if answer is not None and not answer.accepted and answer.sentence not in self.notes:
             self.notes.append(answer.sentence)
 
     def _phase(self, stage: StageId | None) -> StagePhase | None:
