@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import itertools
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from statistics import median
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
@@ -22,6 +22,8 @@ from rimekeeper.core.plan import Advance, SheetPlan
 if TYPE_CHECKING:
     from rimekeeper.cli_examine_file import CurveFile
     from rimekeeper.review.examining import Examined, Question, Tap
+
+_Meant = TypeVar("_Meant")
 
 
 def examine(
@@ -52,11 +54,14 @@ def examine(
 
     plan = load_sheet(find_sheet(sheet, kitchen))
     scale, zone = _kitchen(kitchen)
-    try:
-        within, allowed, every = difference(accuracy), duration(gap), duration(forecast_every)
-    except ValueError as fault:
-        complaints.print(f"{fault}.", markup=False, highlight=False, soft_wrap=True)
-        raise typer.Exit(Exit.USAGE) from fault
+    within = _option("--accuracy", difference, accuracy)
+    allowed = _option("--gap", duration, gap)
+    every = _option("--forecast-every", duration, forecast_every)
+    if allowed <= 0:
+        complaints.print(
+            "--gap: no time at all proves nothing; write one such as 60 s.", markup=False, highlight=False
+        )
+        raise typer.Exit(Exit.USAGE)
     curve = read_curve(file, zone)
     taps = _given(begin or (), plan, zone)
     recorded = () if taps else _recorded(curve, plan, file)
@@ -81,6 +86,14 @@ def examine(
         )
         return
     show(file, examined, notes, Wording(scale, zone), plot=plot)
+
+
+def _option(name: str, meaning: Callable[[object], _Meant], text: str) -> _Meant:
+    try:
+        return meaning(text)
+    except ValueError as fault:
+        complaints.print(f"{name}: {fault}.", markup=False, highlight=False, soft_wrap=True)
+        raise typer.Exit(Exit.USAGE) from fault
 
 
 def _kitchen(kitchen: Path) -> tuple[Scale, str]:

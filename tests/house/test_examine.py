@@ -195,7 +195,8 @@ def test_seldom_readings_are_not_passed_and_say_why(place):
         (climb("pan", 20, 0.1, 3), ("--begin", "freeze=2026-11-25"), 1,
          'Quick custard has no stage "freeze". Its stages: cook, chill.'),
         (climb("pan", 20, 0.1, 3), ("--begin", "chill=noon"), 1, '--begin chill: the moment "noon"'),
-        (climb("pan", 20, 0.1, 3), ("--accuracy", "0.4"), 2, "is not a temperature difference"),
+        (climb("pan", 20, 0.1, 3), ("--accuracy", "0.4"), 2, '--accuracy: "0.4" is not a temperature difference'),
+        (climb("pan", 20, 0.1, 3), ("--gap", "0 s"), 2, "--gap: no time at all proves nothing"),
         (climb("a", 20, 0.1, 3) + climb("b", 20, 0.1, 3), (), 1, "Say so with --bind ROLE=CHANNEL."),
     ],
 )  # fmt: skip

@@ -218,7 +218,7 @@ def test_recorded_taps_split_the_batch_as_it_was_and_nothing_is_confirmed_before
         ask(split, bindings=bound, taps=taps, as_tapped=True), sorted(points, key=lambda point: point.at)
     )
     cook, chill, freeze = found.batch.stages
-    assert (cook.hold_met_at, cook.ended) == (at(26), at(70))
+    assert (cook.hold_met_at, cook.ended) == (at(25), at(70))
     assert (chill.began, freeze.began) == (at(70), at(70))
     assert (chill.ended, freeze.ended) == (None, None)
     assert found.notes == ()
