@@ -105,10 +105,10 @@ class _Reading:
                 )
 
     def take(self, line: int, cells: Sequence[str]) -> None:
-        if len(cells) < self.wide:
+        if len(cells) < self.wide or any(cell.strip() for cell in cells[self.wide :]):
             raise RefusedError(
                 f"{self.file}, line {line}: it has {len(cells)} cells, the first line names {self.wide}. "
-                "Complete the row or take it out."
+                "Correct the row (a decimal comma must be a point) or take it out."
             )
         if self._cell(cells, "late") == "1":
             self.late += 1

@@ -190,6 +190,7 @@ def test_seldom_readings_are_not_passed_and_say_why(place):
             "run.csv, line 3: its time comes before that of the row above it of curve. Sort the rows by time",
         ),
         ("time,celsius\n2026-11-25T10:00:02Z\n", (), 1, "run.csv, line 2: it has 1 cells, the first line names 2"),
+        ("time,celsius\n2026-11-25T10:00:02Z,83,2\n", (), 1, "run.csv, line 2: it has 3 cells, the first line names 2"),
         (climb("pan", 20, 0.1, 3), ("--bind", "bowl=pan"), 1, 'Quick custard has no role "bowl". Its roles: pan.'),
         (climb("pan", 20, 0.1, 3), ("--bind", "pan=bowl"), 1, 'has no channel "bowl". Its channels: pan.'),
         (climb("pan", 20, 0.1, 3), ("--begin", "freeze=2026-11-25"), 1,
