@@ -1,7 +1,7 @@
 """Frames: the published examples, and what is told apart in whatever bytes come."""
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from rimekeeper.config.edges import RegisterChannel
@@ -76,7 +76,18 @@ def test_any_bytes_are_told_without_raising(data, ended):
     assert sum(len(frame.data) for frame in frames) + len(rest) <= len(data)
 
 
+def test_an_answer_that_begins_like_a_whole_request_is_still_the_answer():
+    question = Question(3, "holding", 0, 2)
+    answer = says(3, [892, 149])
+    assert [frame.is_request for frame in frames_in(answer)[0]] == [
+        True
+    ]  # its first eight bytes by themselves
+    assert told(answer, question).words == (892, 149)
+    assert told(answer[:8], question, ended=False) is None
+
+
 @given(st.lists(st.integers(0, 0xFFFF), min_size=1, max_size=125), st.integers(0, 254), st.integers(1, 255))
+@example([892, 149], 0, 1)
 def test_one_wrong_byte_is_never_an_answer(words, place, flip):
     question = Question(3, "holding", 0, len(words))
     frame = bytearray(says(3, words))

@@ -176,7 +176,9 @@ def judge(question: Asked, data: bytes, is_owed: Callable[[Frame], bool], *, end
     """
     if data.startswith(echo := question.frame()):
         data = data[len(echo) :]
-    frames, rest = frames_in(data)
+    if not ended and _begins_answer(question, data):
+        return None
+    frames, rest = _frames_expecting(question, data)
     ours = [frame for frame in frames if frame.answers(question)]
     late = tuple(frame for frame in frames if frame not in ours and is_owed(frame))
     strangers = tuple(frame for frame in frames if frame not in ours and frame not in late)
@@ -189,6 +191,30 @@ def judge(question: Asked, data: bytes, is_owed: Callable[[Frame], bool], *, end
     if not ended:
         return None
     return Answer(trouble=_damage(question, rest), heard=rest, late=late)
+
+
+def _looks_like_answer(question: Asked, data: bytes) -> bool:
+    size = question.answer_size
+    head = data[: 3 if isinstance(question, Question) else 2]
+    return head == bytes((question.unit, question.function, size - 5))[: len(head)] and len(head) >= 2
+
+
+def _begins_answer(question: Asked, data: bytes) -> bool:
+    """Whether this may be the beginning of the answer: the rest of it must be awaited before anything is said."""
+    return len(data) < question.answer_size and _looks_like_answer(question, data)
+
+
+def _frames_expecting(question: Asked, data: bytes) -> tuple[tuple[Frame, ...], bytes]:
+    """The frames, the answer that is awaited before any other reading of its bytes.
+
+    The first eight bytes of an answer can have the right checksum of a request (one answer in 65,536); a register
+    that stands still at such a value would otherwise never be read.
+    """
+    size = question.answer_size
+    if len(data) >= size and _looks_like_answer(question, data) and _sum_is_right(data[:size]):
+        frames, rest = frames_in(data[size:])
+        return (Frame(data[:size], is_request=False), *frames), rest
+    return frames_in(data)
 
 
 def _read(frame: Frame, late: Sequence[Frame]) -> Answer:
