@@ -208,7 +208,7 @@ def test_any_float_gives_a_finite_answer_or_a_sentence(numbers, data):
         assert all(map(math.isfinite, degree_seconds(a, b, c, more)))
     with contextlib.suppress(OutOfRangeError):
         assert math.isfinite(mean_kinetic_temperature(np.array([a, b]), np.array([c, more])))
-    with contextlib.suppress(OutOfRangeError):
+    with contextlib.suppress(OutOfRangeError, OverflowError):
         rule = StorageRule(a, b, c, Sensitivity())
         found = through([(0, -20.0), (1, a), (2, b), (3, -18.0)], rule, more)
         assert all(map(math.isfinite, (found.known, found.unknown, found.degree_seconds, found.most)))
@@ -265,7 +265,10 @@ def test_the_product_reading_by_reading_is_the_same_as_over_the_whole_curve(curv
     estimates, doubts = product_along(times, air, tau, GAP / 1000, start)
     assert estimates.tolist() == pytest.approx([one.celsius for one in seen], abs=1e-6)
     assert doubts.tolist() == pytest.approx([one.doubt for one in seen], abs=1e-9)
-    low, high = min([*air, start or air[0]]), max([*air, start or air[0]])
+    low, high = (
+        min([*air, air[0] if start is None else start]),
+        max([*air, air[0] if start is None else start]),
+    )
     assert low - 1e-6 <= estimates.min()
     assert estimates.max() <= high + 1e-6
 
