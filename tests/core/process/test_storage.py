@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from rimekeeper.core.errors import OutOfRangeError
@@ -198,6 +198,12 @@ def test_nothing_is_said_of_nothing():
     assert exposure_along(RULE, np.array([]), np.array([]), 600.0) == Exposure()
 
 
+def test_an_instant_beyond_any_clock_is_refused():
+    for far in (1.797693134862316e305, -1.797693134862316e305):
+        with pytest.raises(OutOfRangeError, match="The times of a curve are seconds of a clock"):
+            exposure_along(RULE, np.array(sorted([0.0, far])), np.array([0.0, 0.0]), 600.0)
+
+
 @given(numbers=st.lists(any_float, min_size=3, max_size=3), data=st.data())
 def test_any_float_gives_a_finite_answer_or_a_sentence(numbers, data):
     a, b, c = numbers
@@ -208,7 +214,7 @@ def test_any_float_gives_a_finite_answer_or_a_sentence(numbers, data):
         assert all(map(math.isfinite, degree_seconds(a, b, c, more)))
     with contextlib.suppress(OutOfRangeError):
         assert math.isfinite(mean_kinetic_temperature(np.array([a, b]), np.array([c, more])))
-    with contextlib.suppress(OutOfRangeError, OverflowError):
+    with contextlib.suppress(OutOfRangeError):
         rule = StorageRule(a, b, c, Sensitivity())
         found = through([(0, -20.0), (1, a), (2, b), (3, -18.0)], rule, more)
         assert all(map(math.isfinite, (found.known, found.unknown, found.degree_seconds, found.most)))
@@ -259,16 +265,15 @@ def follow(curve, tau, start=None):
 
 
 @given(curve=curves, tau=st.floats(30.0, 1e5), start=st.none() | st.floats(-40.0, 40.0))
+@example([(1.0, -1.0), (2.0, -1.0)], 30.0, 0.0)
 def test_the_product_reading_by_reading_is_the_same_as_over_the_whole_curve(curve, tau, start):
     seen = follow(curve, tau, start)
     times, air = (np.array(column) for column in zip(*curve, strict=True))
     estimates, doubts = product_along(times, air, tau, GAP / 1000, start)
     assert estimates.tolist() == pytest.approx([one.celsius for one in seen], abs=1e-6)
     assert doubts.tolist() == pytest.approx([one.doubt for one in seen], abs=1e-9)
-    low, high = (
-        min([*air, air[0] if start is None else start]),
-        max([*air, air[0] if start is None else start]),
-    )
+    begins = air[0] if start is None else start
+    low, high = min([*air, begins]), max([*air, begins])
     assert low - 1e-6 <= estimates.min()
     assert estimates.max() <= high + 1e-6
 

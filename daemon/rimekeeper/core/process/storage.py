@@ -42,6 +42,8 @@ from rimekeeper.core.process.storage_sums import (
 
 Array = NDArray[np.float64]
 
+FARTHEST = 1e12
+"""s either side of a clock's beginning (thirty thousand years): no instant lies beyond."""
 KINETIC = 10_000.0
 """K: 83.144 kJ/mol divided by 8.3144 J/(mol K), USP <1079.2>."""
 CAUTION = "An index for comparing one storage with another; your local food code and your own tasting decide"
@@ -291,6 +293,10 @@ def _kinetic_celsius(mean_rate: float) -> float:
 def _check_curve(times: Array, celsius: Array) -> None:
     if times.shape != celsius.shape or not np.all(np.isfinite(times)):
         raise OutOfRangeError("A curve needs a time for each temperature.")
+    if not np.all(np.abs(times) <= FARTHEST):
+        raise OutOfRangeError(
+            f"The times of a curve are seconds of a clock, within {FARTHEST:g} s of its beginning."
+        )
     if not np.all((celsius >= COLDEST) & (celsius <= WARMEST)):
         raise OutOfRangeError(f"A store's temperatures are from {COLDEST:g} °C to {WARMEST:g} °C.")
     if not np.all(np.diff(times) > 0.0):
