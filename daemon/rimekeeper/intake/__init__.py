@@ -11,6 +11,7 @@ intakes of a kitchen are built. A new way to read lines or payloads is not an in
 
 | module | what it is |
 | --- | --- |
+| ``port_thread`` | what every port has in common: its thread, coming back, stopping |
 | ``serial_port`` | one serial port; ``serial_open`` opens it, ``asking`` keeps late answers apart, ``ports_seen`` lists ports |
 | ``modbus_port`` | one Modbus RTU line; ``modbus_line`` asks one question at a time, ``modbus_frames`` tells answers from damage and strangers, ``modbus_blocks`` groups registers, ``modbus_units`` knows whom to leave alone, ``modbus_wording`` says it |
 | ``mqtt`` | one broker; ``mqtt_connection`` is one connection, ``mqtt_question`` finds the protocol, ``mqtt_topics`` reads messages, ``mqtt_outgoing`` sends, ``mqtt_buttons`` acts on presses |

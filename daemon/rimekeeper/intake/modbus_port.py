@@ -6,37 +6,29 @@ is first asked for something whose answer looks like no other (``modbus_line.Lin
 
 from __future__ import annotations
 
-import random
-import threading
 import time
 
 from rimekeeper.config.edges import ModbusSettings, SerialSettings
 from rimekeeper.core.decoding.found import Decoded, Refused, delivery_of, shown
 from rimekeeper.core.decoding.registers import decode_registers, text_of_words
-from rimekeeper.core.errors import EdgeError
-from rimekeeper.core.model import Health, SourceId
+from rimekeeper.core.model import Health
 from rimekeeper.intake.backoff import Backoff
 from rimekeeper.intake.modbus_blocks import Block
 from rimekeeper.intake.modbus_frames import Answer, Trouble
 from rimekeeper.intake.modbus_line import Line
 from rimekeeper.intake.modbus_units import SPLIT_CODES, Unit, units_of
 from rimekeeper.intake.modbus_wording import Wording, bytes_shown, some_of
+from rimekeeper.intake.port_thread import PortThread, SilentError
 from rimekeeper.intake.ports_seen import PortLister, ports_now
-from rimekeeper.intake.reporter import Reporter
-from rimekeeper.intake.serial_open import PORT_FAULTS, open_port
+from rimekeeper.intake.serial_open import open_port
 from rimekeeper.runtime.ports import Clock, Inbox
 
 REPORTED_AFTER = 2
 """A fault of the line is the source's fault when it comes so many times in a row; a single one is only shown."""
 LONGEST_REST = 15.0
-FULL_PAUSE = 0.05
 
 
-class _SilentError(EdgeError):
-    """No unit answered for too long."""
-
-
-class ModbusIntake:
+class ModbusIntake(PortThread):
     """One Modbus RTU line as an :class:`~rimekeeper.runtime.ports.Intake`."""
 
     def __init__(
@@ -59,49 +51,21 @@ class ModbusIntake:
             backoff: waits between attempts to open the port.
             longest_rest: seconds for which a unit that doesn't answer is left alone at most.
         """
-        self.source = SourceId(settings.name)
+        super().__init__("modbus", settings.name, inbox, clock, lister, backoff)
         self._settings = settings
-        self._inbox = inbox
-        self._clock = clock
-        self._lister = lister
-        self._backoff = backoff or Backoff(0.5, 15.0, random.Random(settings.name))  # noqa: S311
         self._longest_rest = longest_rest
-        self._reporter = Reporter(self.source, inbox, clock)
         self._wording = Wording(settings)
         self._faults: dict[int | Block, str] = {}
         self._damaged: dict[Block, int] = {}
         self._heard_good = 0.0
-        self._stop = threading.Event()
-        self._thread: threading.Thread | None = None
 
-    def start(self) -> None:
-        """Open and ask in a thread of its own."""
-        if self._thread is None:
-            self._stop.clear()
-            self._thread = threading.Thread(target=self._run, name=f"modbus {self.source}", daemon=True)
-            self._thread.start()
+    def _lost(self, fault: Exception) -> str:
+        return self._wording.lost(fault)
 
-    def stop(self, timeout: float = 5.0) -> None:
-        """Close the port and join."""
-        self._stop.set()
-        if (thread := self._thread) is not None:
-            thread.join(timeout)
-            if not thread.is_alive():
-                self._thread = None
+    def _broken(self, fault: Exception) -> str:
+        return self._wording.broken(fault)
 
-    def _run(self) -> None:
-        while not self._stop.is_set():
-            try:
-                self._open_and_ask()
-            except EdgeError as fault:
-                self._reporter.say(Health.FAILURE, str(fault))
-            except PORT_FAULTS as fault:
-                self._reporter.say(Health.FAILURE, self._wording.lost(fault))
-            except Exception as fault:  # noqa: BLE001 - a fault of ours here must not end the line for good
-                self._reporter.say(Health.FAILURE, self._wording.broken(fault))
-            self._stop.wait(self._backoff.wait())
-
-    def _open_and_ask(self) -> None:
+    def _open_and_work(self) -> None:
         s = self._settings
         wire = SerialSettings(
             name=s.name, port=s.port, usb=s.usb, baud=s.baud, parity=s.parity, stop_bits=s.stop_bits
@@ -116,7 +80,7 @@ class ModbusIntake:
             self._take_turns(line, units_of(s.channels, s.every / 1000.0, self._longest_rest))
 
     def _take_turns(self, line: Line, units: list[Unit]) -> None:
-        """Ask until stopped; :class:`_SilentError` says that the port must be opened anew."""
+        """Ask until stopped; :class:`~.port_thread.SilentError` says that the port must be opened anew."""
         every = self._settings.every / 1000.0
         while not self._stop.is_set():
             began = time.monotonic()
@@ -213,7 +177,7 @@ class ModbusIntake:
         if line.stranger is not None and now - line.stranger[0] <= patience:
             faults.insert(0, self._wording.stranger(line.stranger[1]))
         if now - self._heard_good > patience:
-            raise _SilentError(some_of([self._wording.dead(unit.number for unit in units), *faults]))
+            raise SilentError(some_of([self._wording.dead(unit.number for unit in units), *faults]))
         if faults:
             self._reporter.say(Health.OUT_OF_SPECIFICATION, some_of(faults))
         elif not any(unit.rest.failures for unit in units) and not self._damaged:
@@ -226,5 +190,4 @@ class ModbusIntake:
         return why
 
     def _deliver(self, decoded: Decoded, text: str) -> None:
-        if not self._inbox.deliver(delivery_of(decoded, text, self.source, self._clock.now())):
-            self._stop.wait(FULL_PAUSE)
+        self._hand_over(delivery_of(decoded, text, self.source, self._clock.now()))

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import random
-import threading
 import time
 
 from serial import Serial
@@ -13,32 +11,22 @@ from rimekeeper.core.decoding import LINE_DECODERS, LineRule
 from rimekeeper.core.decoding.found import Decoded, Refused, delivery_of, refuse
 from rimekeeper.core.decoding.framing import Line, LineFramer, TooLong
 from rimekeeper.core.decoding.lines import LineDecoder, LinePlace, text_of
-from rimekeeper.core.errors import ConfigError, EdgeError
-from rimekeeper.core.model import Health, SourceId
+from rimekeeper.core.errors import ConfigError
+from rimekeeper.core.model import Health
 from rimekeeper.intake.asking import Asking
 from rimekeeper.intake.backoff import Backoff
+from rimekeeper.intake.port_thread import PortThread, SilentError
 from rimekeeper.intake.ports_seen import PortLister, ports_now
-from rimekeeper.intake.reporter import Reporter
-from rimekeeper.intake.serial_open import PORT_FAULTS, open_port, read_some
+from rimekeeper.intake.serial_open import open_port, read_some
 from rimekeeper.runtime.ports import Clock, Inbox
 
 GARBAGE_AFTER = 5
 """So many lines in a row without one number, and the port is called garbage."""
 CLEAN_START = 0.1
 """Bytes that come sooner than this after opening may be the rest of a line that began before: "5.2" of "85.2"."""
-FULL_PAUSE = 0.05
-"""Pause when the inbox is full, so that a babbling port can't spin a core."""
 
 
-class _SilentError(EdgeError):
-    """Nothing readable for too long."""
-
-    def __init__(self, health: Health, why: str) -> None:
-        super().__init__(why)
-        self.health = health
-
-
-class SerialIntake:
+class SerialIntake(PortThread):
     """One serial port as an :class:`~rimekeeper.runtime.ports.Intake`."""
 
     def __init__(
@@ -55,55 +43,23 @@ class SerialIntake:
         Raises:
             ConfigError: the decoder can't be built from the settings.
         """
-        self.source = SourceId(settings.name)
+        super().__init__("serial", settings.name, inbox, clock, lister, backoff)
         self._settings = settings
-        self._inbox = inbox
-        self._clock = clock
-        self._lister = lister
-        self._backoff = backoff or Backoff(0.5, 15.0, random.Random(settings.name))  # noqa: S311
-        self._reporter = Reporter(self.source, inbox, clock)
         self._decode = line_decoder(settings)
         self._framer = LineFramer(settings.terminator.encode(settings.encoding), settings.longest_line)
         self._request = request_bytes(settings)
         self._fruitless = 0
-        self._stop = threading.Event()
-        self._thread: threading.Thread | None = None
 
-    def start(self) -> None:
-        """Open and read in a thread of its own."""
-        if self._thread is None:
-            self._stop.clear()
-            self._thread = threading.Thread(target=self._run, name=f"serial {self.source}", daemon=True)
-            self._thread.start()
+    def _lost(self, fault: Exception) -> str:
+        return self._message(f"the port was lost: {fault}. Is it still plugged in?")
 
-    def stop(self, timeout: float = 5.0) -> None:
-        """Close the port and join."""
-        self._stop.set()
-        if (thread := self._thread) is not None:
-            thread.join(timeout)
-            if not thread.is_alive():
-                self._thread = None
-
-    def _run(self) -> None:
-        while not self._stop.is_set():
-            try:
-                self._open_and_read()
-            except _SilentError as fault:
-                self._reporter.say(fault.health, str(fault))
-            except EdgeError as fault:
-                self._reporter.say(Health.FAILURE, str(fault))
-            except PORT_FAULTS as fault:
-                self._reporter.say(
-                    Health.FAILURE, self._message(f"the port was lost: {fault}. Is it still plugged in?")
-                )
-            except Exception as fault:  # noqa: BLE001 - a fault of ours here must not end the port for good
-                self._reporter.say(Health.FAILURE, self._message(f"reading failed ({fault!r}); trying again"))
-            self._stop.wait(self._backoff.wait())
+    def _broken(self, fault: Exception) -> str:
+        return self._message(f"reading failed ({fault!r}); trying again")
 
     def _message(self, text: str) -> str:
         return f"[serial.{self._settings.name}]: {text}"
 
-    def _open_and_read(self) -> None:
+    def _open_and_work(self) -> None:
         with open_port(self._settings, self._lister) as port:
             if self._reporter.health is Health.UNKNOWN:
                 self._reporter.say(Health.UNKNOWN, f"{port.port} is open; waiting for the first line")
@@ -111,7 +67,7 @@ class SerialIntake:
             self._read(port)
 
     def _read(self, port: Serial) -> None:
-        """Read until stopped; :class:`_SilentError` says that the port must be opened anew."""
+        """Read until stopped; :class:`~.port_thread.SilentError` says that the port must be opened anew."""
         asking = Asking(self._settings.request_every / 1000.0) if self._request is not None else None
         opened = heard_good = time.monotonic()
         heard_bytes = 0
@@ -155,8 +111,7 @@ class SerialIntake:
             decoded = refuse(text, "the answer came too late for its request; is request_every long enough?")
         good = bool(decoded.found)
         self._judge(good=good)
-        if not self._inbox.deliver(delivery_of(decoded, text, self.source, self._clock.now())):
-            self._stop.wait(FULL_PAUSE)
+        self._hand_over(delivery_of(decoded, text, self.source, self._clock.now()))
         return good
 
     def _decode_line(self, line: str | Refused) -> Decoded:
@@ -176,16 +131,16 @@ class SerialIntake:
             f"garbage: is the baud rate right? baud = {self._settings.baud} in [serial.{self._settings.name}]"
         )
 
-    def _silence(self, *, heard_anything: bool) -> _SilentError:
+    def _silence(self, *, heard_anything: bool) -> SilentError:
         if heard_anything:
-            return _SilentError(Health.OUT_OF_SPECIFICATION, self._garbage())
+            return SilentError(self._garbage(), Health.OUT_OF_SPECIFICATION)
         seconds = self._settings.silent_after / 1000.0
         hint = (
             "Is the instrument on?"
             if self._request is None
             else "Is the instrument on, and is the request right?"
         )
-        return _SilentError(Health.FAILURE, self._message(f"silent for {seconds:g} s. {hint}"))
+        return SilentError(self._message(f"silent for {seconds:g} s. {hint}"))
 
 
 def line_decoder(settings: SerialSettings) -> LineDecoder:
