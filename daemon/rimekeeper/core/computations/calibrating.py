@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from rimekeeper.core.computations.contract import Answer, Computation
+from rimekeeper.core.computations.contract import Answer, Computation, within
 from rimekeeper.core.errors import OutOfRangeError, RefusedError
 from rimekeeper.core.sensing.calibration import correction, reference, uncertainty
 from rimekeeper.core.sensing.calibration.record import CalibrationPoint, Method, Written
@@ -17,19 +17,11 @@ _GUM = "JCGM 100:2008 (GUM), section 5"
 
 
 def _celsius(given: Mapping[str, float], *keys: str) -> tuple[float, ...]:
-    for key in keys:
-        if not _COLDEST <= given[key] <= _HOTTEST:
-            raise OutOfRangeError(
-                f"{key}: {given[key]:g} °C can't be: give {_COLDEST:g} °C to {_HOTTEST:g} °C."
-            )
-    return tuple(given[key] for key in keys)
+    return tuple(within(given, key, _COLDEST, _HOTTEST, "°C") for key in keys)
 
 
 def _unsure(given: Mapping[str, float], *keys: str) -> tuple[float, ...]:
-    for key in keys:
-        if not 0.0 <= given[key] <= _MOST_U:
-            raise OutOfRangeError(f"{key}: {given[key]:g} K can't be: give 0 K to {_MOST_U:g} K.")
-    return tuple(given[key] for key in keys)
+    return tuple(within(given, key, 0.0, _MOST_U, "K") for key in keys)
 
 
 def _two_points(given: Mapping[str, float]) -> tuple[Answer, ...]:

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from rimekeeper.core.computations.contract import Answer, Computation
+from rimekeeper.core.computations.contract import Answer, Computation, within
 from rimekeeper.core.computations.freezing import MIX_INPUTS, mix_of
-from rimekeeper.core.errors import OutOfRangeError
 from rimekeeper.core.model import Temperature
 from rimekeeper.core.process import combining, scooping
 from rimekeeper.core.process.freezing import COLDEST
@@ -19,9 +18,7 @@ _MOST_KILOGRAMS = 10_000.0
 
 
 def _mass(given: Mapping[str, float], key: str) -> float:
-    if not 0.0 <= given[key] <= _MOST_KILOGRAMS:
-        raise OutOfRangeError(f"{key}: {given[key]:g} kg can't be: give 0 kg to {_MOST_KILOGRAMS:g} kg.")
-    return given[key]
+    return within(given, key, 0.0, _MOST_KILOGRAMS, "kg")
 
 
 def _combined(given: Mapping[str, float]) -> tuple[Answer, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+from rimekeeper.core.errors import OutOfRangeError
 from rimekeeper.core.sensing.sensors.contract import Input
 
 
@@ -32,3 +33,16 @@ class Computation:
     source: str
     run: Callable[[Mapping[str, float]], tuple[Answer, ...]]
     caution: str = ""
+
+
+def within(given: Mapping[str, float], key: str, least: float, most: float, unit: str) -> float:
+    """The input of that name.
+
+    Raises:
+        OutOfRangeError: it is no number from ``least`` to ``most``.
+    """
+    if not least <= given[key] <= most:
+        raise OutOfRangeError(
+            f"{key}: {given[key]:g} {unit} can't be: give {least:g} {unit} to {most:g} {unit}."
+        )
+    return given[key]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from rimekeeper.core.computations.contract import Answer, Computation
+from rimekeeper.core.computations.contract import Answer, Computation, within
 from rimekeeper.core.errors import OutOfRangeError
 from rimekeeper.core.process.lethality import HOTTEST, REFERENCE, Z, segment
 from rimekeeper.core.sensing.sensors.contract import Input
@@ -14,29 +14,21 @@ _COLDEST, _LONGEST = -40.0, 864_000.0
 _LEAST_Z, _MOST_Z = 1.0, 50.0
 
 
-def _within(given: Mapping[str, float], key: str, least: float, most: float, unit: str) -> float:
-    if not least <= given[key] <= most:
-        raise OutOfRangeError(
-            f"{key}: {given[key]:g} {unit} can't be: give {least:g} {unit} to {most:g} {unit}."
-        )
-    return given[key]
-
-
 def _celsius(given: Mapping[str, float], key: str) -> float:
-    return _within(given, key, _COLDEST, HOTTEST, "°C")
+    return within(given, key, _COLDEST, HOTTEST, "°C")
 
 
 def _lethality(given: Mapping[str, float]) -> tuple[Answer, ...]:
     begins, ends = _celsius(given, "begins"), _celsius(given, "ends")
     reference = _celsius(given, "reference")
-    z = _within(given, "z", _LEAST_Z, _MOST_Z, "K")
-    seconds = _within(given, "time", 0.0, _LONGEST, "s")
+    z = within(given, "z", _LEAST_Z, _MOST_Z, "K")
+    seconds = within(given, "time", 0.0, _LONGEST, "s")
     return (Answer("equivalent time", segment(seconds, begins, ends, reference, z), "s"),)
 
 
 def _newton(given: Mapping[str, float]) -> tuple[Answer, ...]:
     begins, ends, around = (_celsius(given, key) for key in ("begins", "ends", "around"))
-    tau = _within(given, "time_constant", 1.0, _LONGEST, "s")
+    tau = within(given, "time_constant", 1.0, _LONGEST, "s")
     share = (ends - around) / (begins - around) if begins != around else 0.0
     if not 0.0 < share <= 1.0:
         raise OutOfRangeError(

@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from rimekeeper.core.computations.contract import Answer, Computation
-from rimekeeper.core.errors import OutOfRangeError
+from rimekeeper.core.computations.contract import Answer, Computation, within
 from rimekeeper.core.sensing.lag import slope_noise
 from rimekeeper.core.sensing.sensors.contract import Input
 
@@ -17,38 +16,30 @@ _FIRST_ORDER = "for a probe of first order"
 _SOURCE = "response of a first-order system: dTi/dt = (T - Ti) / tau"
 
 
-def _within(given: Mapping[str, float], key: str, least: float, most: float, unit: str) -> float:
-    if not least <= given[key] <= most:
-        raise OutOfRangeError(
-            f"{key}: {given[key]:g} {unit} can't be: give {least:g} {unit} to {most:g} {unit}."
-        )
-    return given[key]
-
-
 def _seconds(given: Mapping[str, float], key: str) -> float:
-    return _within(given, key, 0.0, _LONGEST, "s")
+    return within(given, key, 0.0, _LONGEST, "s")
 
 
 def _ramp_lag(given: Mapping[str, float]) -> tuple[Answer, ...]:
-    rate = _within(given, "rate", -_STEEPEST, _STEEPEST, "K/min")
+    rate = within(given, "rate", -_STEEPEST, _STEEPEST, "K/min")
     return (Answer("lag", _seconds(given, "time_constant") * rate / 60.0, "K"),)
 
 
 def _corrected(given: Mapping[str, float]) -> tuple[Answer, ...]:
-    shown = _within(given, "shown", -273.15, 2000.0, "°C")
-    rate = _within(given, "rate", -_STEEPEST, _STEEPEST, "K/min")
+    shown = within(given, "shown", -273.15, 2000.0, "°C")
+    rate = within(given, "rate", -_STEEPEST, _STEEPEST, "K/min")
     return (Answer("temperature", shown + _seconds(given, "time_constant") * rate / 60.0, "°C"),)
 
 
 def _from_step(given: Mapping[str, float]) -> tuple[Answer, ...]:
-    share = _within(given, "share", 1.0, 99.9, "%")
+    share = within(given, "share", 1.0, 99.9, "%")
     return (Answer("time constant", _seconds(given, "reached_after") / -math.log1p(-share / 100.0), "s"),)
 
 
 def _slope_noise(given: Mapping[str, float]) -> tuple[Answer, ...]:
-    noise = _within(given, "noise", 0.0, 100.0, "K")
-    readings = round(_within(given, "readings", 3.0, float(_MOST_READINGS), "readings"))
-    every = round(_within(given, "interval", 0.001, _LONGEST, "s") * 1000.0)
+    noise = within(given, "noise", 0.0, 100.0, "K")
+    readings = round(within(given, "readings", 3.0, float(_MOST_READINGS), "readings"))
+    every = round(within(given, "interval", 0.001, _LONGEST, "s") * 1000.0)
     return (Answer("slope noise", slope_noise([every * n for n in range(readings)], noise), "K/s"),)
 
 
