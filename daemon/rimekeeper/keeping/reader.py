@@ -7,7 +7,6 @@ reader ever pins the write-ahead log.
 from __future__ import annotations
 
 import itertools
-import json
 import math
 import sqlite3
 from collections.abc import Iterator, Sequence
@@ -18,7 +17,6 @@ from rimekeeper.core.alarms.slot import AlarmSlot
 from rimekeeper.core.commit import CallState, WaitingCall
 from rimekeeper.core.messages import CallOwed, Span
 from rimekeeper.core.model import (
-    Actor,
     BatchId,
     Instant,
     ProbeId,
@@ -30,7 +28,7 @@ from rimekeeper.core.model import (
 )
 from rimekeeper.core.sensing.calibration.record import Calibration, PlungeTest
 from rimekeeper.core.state import BatchSlot
-from rimekeeper.keeping import measurements
+from rimekeeper.keeping import measurements, record
 from rimekeeper.keeping.codec import from_json
 from rimekeeper.keeping.curve import draw
 from rimekeeper.keeping.faults import in_plain_words
@@ -45,7 +43,6 @@ from rimekeeper.keeping.rows import (
     TaggedReading,
 )
 from rimekeeper.keeping.schema import LATE, NUDGED, refuse_newer
-from rimekeeper.keeping.seal import FIRST_SEAL, seal
 
 PAGE = 5_000
 FOREVER = Instant(2**62)
@@ -260,34 +257,18 @@ class Reader:
         Without ``after``: the newest ``limit`` that fit, oldest first by their instant. With ``after``: the
         next ``limit`` whose number is above it, by number (to follow the record).
         """
-        tests, values = ["number > ?"], [after]  # type: tuple[list[str], list[object]]
-        for test, value in (("batch = ?", batch), ("at >= ?", since), ("at < ?", until)):
-            if value is not None:
-                tests.append(test)
-                values.append(value)
-        if kinds is not None:
-            tests.append(f"kind IN ({','.join('?' * len(kinds))})")
-            values.extend(kinds)
-        order = "number" if after else "at DESC, number DESC"
         with self._open() as connection:
-            rows = connection.execute(
-                f"{_ENTRY} WHERE {' AND '.join(tests)} ORDER BY {order} LIMIT ?", (*values, limit)
-            ).fetchall()
-        found = [_entry(row) for row in rows]
-        return tuple(found if after else reversed(found))
+            return record.entries(connection, batch, since, until, kinds, limit, after)
 
     def verify_chain(self) -> int | None:
         """The number of the first entry whose seal does not fit, or None when the whole record is intact."""
-        before, number = FIRST_SEAL, 0
+        intact = record.Intact()
         while True:
             with self._open() as connection:
-                page = connection.execute(
-                    f"{_ENTRY} WHERE number > ? ORDER BY number LIMIT ?", (number, PAGE)
-                ).fetchall()
+                page = record.page_after(connection, intact.number, PAGE)
             for row in page:
-                if row[0] != number + 1 or seal(before, row[:-1]) != row[-1]:
-                    return number + 1
-                number, before = row[0], row[-1]
+                if not intact.followed_by(row):
+                    return intact.number + 1
             if len(page) < PAGE:
                 return None
 
@@ -373,9 +354,6 @@ class Reader:
         )
 
 
-_ENTRY = "SELECT number, at, kind, batch, subject, actor, came_from, why, sentence, facts, seal FROM entries"
-
-
 def _probe_number(connection: sqlite3.Connection, probe: ProbeId) -> int:
     row = connection.execute("SELECT no FROM probes WHERE id = ?", (probe,)).fetchone()
     return -1 if row is None else int(row[0])
@@ -390,20 +368,4 @@ def _span(row: Sequence[object]) -> Span:
         probe=ProbeId(str(probe)),
         begins=Instant(int(str(begins))),
         ends=None if ends is None else Instant(int(str(ends))),
-    )
-
-
-def _entry(row: tuple[int, int, str, str | None, str, str, str, str, str, str, str]) -> StoredEntry:
-    number, at, kind, batch, subject, actor, came_from, why, sentence, facts, sealed = row
-    return StoredEntry(
-        number=number,
-        at=Instant(at),
-        kind=kind,
-        actor=Actor(actor, came_from),
-        sentence=sentence,
-        batch=None if batch is None else BatchId(batch),
-        subject=subject,
-        why=why,
-        facts=json.loads(facts),
-        seal=sealed,
     )
