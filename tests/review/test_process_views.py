@@ -183,3 +183,15 @@ def test_how_much_of_the_water_is_ice():
     assert frozen_words(churn, MIX, None) == ""
     assert frozen_words(churn, None, -8.0) == ""
     assert frozen_words(COOK, MIX, -8.0) == ""
+
+
+def test_a_checkpoint_that_nobody_saw_is_neither_met_nor_missed():
+    ended = done(chilled((0, 60), (1, 50), (90, 20)))
+    for now in (noon(401), noon(2000)):
+        last = cooling_view(COOLED, ended, None, now, UTC)["checkpoints"][1]
+        assert (last["met"], last["missed"]) == (False, False)
+        assert last["words"].startswith("no reading shows it by ")
+    silent = cooling_view(COOLED, chilled((0, 60), (60, 30)), None, noon(130), UTC)["checkpoints"][0]
+    assert (silent["missed"], silent["words"]) == (False, "no reading shows it by 14:00")
+    seen = cooling_view(COOLED, chilled((0, 60), (60, 30), (125, 25)), None, noon(130), UTC)["checkpoints"][0]
+    assert seen["missed"]

@@ -8,7 +8,7 @@ from rimekeeper.core.model import Instant
 from rimekeeper.core.plan import Approach, StagePlan
 from rimekeeper.core.sensing.calibration.record import Calibration, PlungeTest
 from rimekeeper.core.state import StageRun
-from rimekeeper.core.tracking.checks.stage_check import shown_target
+from rimekeeper.core.tracking.checks.stage_check import shown_target, target_met
 from rimekeeper.review.wording import Wording
 
 SMALLEST = 0.005
@@ -24,7 +24,7 @@ def counted_words(plan: StagePlan | None, run: StageRun, wording: Wording, *, fr
         return ""
     if run.uncertainty is None or run.margin is None:
         return ""
-    met = run.hold_met_at is not None if plan.hold else run.reached_at is not None
+    met = target_met(plan, run)
     if not met and not fresh:
         return ""
     counted = f"{wording.fine_step(run.uncertainty, '±')} counted"

@@ -16,7 +16,7 @@ from rimekeeper.core.model import Instant, Millis, Quality
 from rimekeeper.core.plan import StagePlan
 from rimekeeper.core.process.cooling import CoolingState, all_met, state_of
 from rimekeeper.core.state import StagePhase, StageRun
-from rimekeeper.core.tracking.checks.stage_check import has_limit
+from rimekeeper.core.tracking.checks.stage_check import has_limit, target_met
 from rimekeeper.keeping.rows import StoredReading
 from rimekeeper.review.process_views import cooling_view, heat_view
 from rimekeeper.review.wording import UNKNOWN, Wording, exact_length, length, target_words
@@ -85,8 +85,7 @@ def judge(plan: StagePlan, run: StageRun, evidence: Evidence, allowed_gap: int) 
 
 def _weighed(plan: StagePlan, run: StageRun, evidence: Evidence, *, sound: bool) -> tuple[Verdict, list[str]]:
     """The verdict on an ended stage that is not known to have gone wrong."""
-    met = plan.target is None or (run.hold_met_at if plan.hold else run.reached_at) is not None
-    if not met:
+    if not target_met(plan, run):
         missed = "the target was not reached" if run.reached_at is None else _short_hold(plan, run)
         return (Verdict.NOT_PASSED, [missed]) if sound else (Verdict.NOT_PROVEN, [missed, _hole(evidence)])
     if plan.heat is not None and (run.treatment is None or run.treatment.met_at is None):

@@ -6,7 +6,7 @@ from typing import Any
 
 from rimekeeper.core.model import Instant, TemperatureDifference
 from rimekeeper.core.plan import MixPlan, StageKind, StagePlan
-from rimekeeper.core.process.cooling import Checkpoint, CoolingState, next_checkpoint, state_of
+from rimekeeper.core.process.cooling import Checkpoint, CoolingCourse, CoolingState, next_checkpoint, state_of
 from rimekeeper.core.process.forecast import Forecast, Outlook
 from rimekeeper.core.process.freezing import frozen_percent
 from rimekeeper.core.process.heat_tables import HeatRow
@@ -125,7 +125,7 @@ def cooling_view(
         "started": started,
         "started_shown": wording.when(started, now) if started is not None else "",
         "checkpoints": [
-            _checkpoint(point, at, started, now, wording)
+            _checkpoint(point, at, course, now, wording, over=over)
             for point, at in zip(rule.checkpoints, met, strict=True)
         ],
         "ahead": _ahead(following, ahead, now, wording) if following is not None else "",
@@ -134,14 +134,24 @@ def cooling_view(
 
 
 def _checkpoint(
-    point: Checkpoint, met: Instant | None, started: Instant | None, now: Instant, wording: Wording
+    point: Checkpoint,
+    met: Instant | None,
+    course: CoolingCourse | None,
+    now: Instant,
+    wording: Wording,
+    *,
+    over: bool,
 ) -> dict[str, Any]:
+    started, seen = (None, None) if course is None else (course.started_at, course.last_at)
     deadline = None if started is None else Instant(started + point.within)
     if met is not None and deadline is not None:
         left = deadline - met
         words = f"met at {wording.when(met, now)}, " + (
             f"{exact_length(left)} to spare" if left >= 0 else f"{exact_length(-left)} too late"
         )
+    elif deadline is not None and (over or now > deadline):
+        # Only a reading after the deadline shows a checkpoint missed; silence shows nothing.
+        words = f"no reading shows it by {wording.when(deadline, now)}"
     elif deadline is not None:
         words = f"until {wording.when(deadline, now)}"
     else:
@@ -150,7 +160,8 @@ def _checkpoint(
         "wanted": f"{wording.shown(point.celsius)} within {exact_length(point.within)}",
         "words": words,
         "met": met is not None and deadline is not None and met <= deadline,
-        "missed": deadline is not None and (met > deadline if met is not None else now > deadline),
+        "missed": deadline is not None
+        and (met > deadline if met is not None else seen is not None and seen > deadline),
         "deadline": deadline,
         "celsius": point.celsius,
     }

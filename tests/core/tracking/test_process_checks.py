@@ -199,3 +199,15 @@ def test_a_quick_cooling_is_not_warned_of():
     course(hand, newton(300, 60.0, ambient=1.0))
     assert warned(hand) == []
     assert state_of(TWO_STAGE, hand.run("chill").cooling, at(300 * 60)) is CoolingState.MET
+
+
+def test_the_margin_of_a_target_that_was_met_stays_though_the_heat_table_is_not():
+    plan = stage(
+        "cook", StageKind.COOK, target=82.0, band=0.0, approach=Approach.RISING, critical=True, heat=US
+    )
+    hand = hand_with(plan, accuracy=0.5)
+    hand.ramp("pan", 1, [*[82.9] * 6, *[79.0] * 6])
+    run = hand.run("cook")
+    assert run.reached_at is not None
+    assert run.treatment.met_at is None
+    assert round(run.margin, 6) == 0.4

@@ -115,9 +115,14 @@ def shown_target(stage: StagePlan, uncertainty: float) -> Temperature | None:
     return stage.target + (step if stage.approach is Approach.RISING else -step)
 
 
+def target_met(stage: StagePlan, run: StageRun) -> bool:
+    """Whether the target was reached, and held where a hold is asked for; True where there is none."""
+    return stage.target is None or (run.hold_met_at if stage.hold > 0 else run.reached_at) is not None
+
+
 def met(stage: StagePlan, run: StageRun) -> bool:
     """Whether the stage did what it is for: target reached and held, a row of its heat table, every checkpoint."""
-    if stage.target is not None and (run.reached_at is None or (stage.hold > 0 and run.hold_met_at is None)):
+    if not target_met(stage, run):
         return False
     if stage.heat is not None and (run.treatment is None or run.treatment.met_at is None):
         return False

@@ -12,7 +12,7 @@ from rimekeeper.core.messages import PromptKind
 from rimekeeper.core.model import Instant, Millis
 from rimekeeper.core.plan import StagePlan
 from rimekeeper.core.state import StageRun, WatchSlot
-from rimekeeper.core.tracking.checks.stage_check import Found, Moment, StageCheck, in_band, met, spare
+from rimekeeper.core.tracking.checks.stage_check import Found, Moment, StageCheck, in_band, spare, target_met
 
 
 def _look(stage: StagePlan, run: StageRun, _watch: WatchSlot | None, moment: Moment) -> Found | None:
@@ -35,7 +35,7 @@ def _look(stage: StagePlan, run: StageRun, _watch: WatchSlot | None, moment: Mom
 
 def counted(stage: StagePlan, run: StageRun, moment: Moment, *, inside: bool) -> StageRun:
     """The run with the uncertainty that was counted and the smallest margin; both stay once the limit is met."""
-    if moment.celsius is None or met(stage, run):
+    if moment.celsius is None or target_met(stage, run):
         return run
     margin = spare(stage, moment.celsius, moment.uncertainty)
     if inside and run.in_band_since is not None and margin is not None and run.margin is not None:
