@@ -30,7 +30,9 @@ def shifted(piece: _T, by: Millis) -> _T:
 
 def _moved(value: typing.Any, *, is_instant: bool, by: Millis) -> typing.Any:
     if is_instant:
-        return tuple(v + by for v in value) if isinstance(value, tuple) else value + by
+        if isinstance(value, tuple):
+            return tuple(None if v is None else v + by for v in value)
+        return value + by
     if isinstance(value, tuple):
         return tuple(shifted(v, by) for v in value)
     return shifted(value, by)

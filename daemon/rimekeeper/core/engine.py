@@ -31,9 +31,10 @@ from rimekeeper.core.messages import (
     Tick,
 )
 from rimekeeper.core.model import BatchId, Instant, Millis, ProbeId, Quality, Reading, SourceId
-from rimekeeper.core.plan import KitchenPlan, StagePlan
+from rimekeeper.core.plan import KitchenPlan
 from rimekeeper.core.process.forecast import Course, observe
 from rimekeeper.core.sensing.junction import with_junction
+from rimekeeper.core.sensing.pace import without_offset
 from rimekeeper.core.sensing.reading import Weight, read
 from rimekeeper.core.state import (
     BatchSlot,
@@ -43,13 +44,12 @@ from rimekeeper.core.state import (
     ProbeSlot,
     Slot,
     SourceSlot,
-    StageRun,
     WatchSlot,
 )
 from rimekeeper.core.tracking import stages, staging
 from rimekeeper.core.tracking.checks import CHECKS
 from rimekeeper.core.tracking.commands import carry_out
-from rimekeeper.core.tracking.looking_ahead import checkpoint_forecast, make_forecast
+from rimekeeper.core.tracking.looking_ahead import checkpoint_forecast, looks_ahead, make_forecast
 from rimekeeper.core.watching import measuring, probes, stations
 
 
@@ -138,7 +138,7 @@ def rewarm(plan: KitchenPlan, state: EngineState, readings: Iterable[Reading]) -
         for batch, stage in draft.stages_of(reading.probe):
             key = staging.stage_key(batch, stage)
             known = staging.found(draft, key)
-            if known is None or not _looks_ahead(known[1], known[2]):
+            if known is None or not looks_ahead(known[1], known[2]):
                 continue
             if known[1].began is not None and reading.taken_at >= known[1].began:
                 course = draft.courses.get(key, Course())
@@ -153,10 +153,6 @@ def rewarm(plan: KitchenPlan, state: EngineState, readings: Iterable[Reading]) -
             made = checkpoint_forecast(draft, slot, run, stage_plan, draft.courses[key], at)
             draft.put_forecast(staging.checkpoint_key(key), made)
     return replace(state, courses=draft.courses, forecasts=draft.forecasts)
-
-
-def _looks_ahead(run: StageRun, plan: StagePlan) -> bool:
-    return plan.cooling is not None or (plan.target is not None and run.reached_at is None)
 
 
 # --- time -----------------------------------------------------------------------------------------------------
@@ -278,13 +274,14 @@ def _take_sample(draft: Draft, event: SampleTaken) -> None:
     else:
         for one in draft.index.by_probe.get(probe.id, ()):
             stations.reschedule(draft, one.key)
-        stages.break_holds(draft, probe.id)
+        stages.break_holds(draft, reading)
 
 
 def _start(draft: Draft, event: Started) -> None:
     """Nothing was watched for a while: silence counts from now, and of the calls missed only the newest is owed."""
     grace = draft.plan.tick_grace
     if event.watched_until is not None:
+        measuring.came_into_use(draft, event.watched_until, event.at)
         draft.follow(min(event.watched_until, event.at))
         _advance(draft, draft.now - grace)
     for probe in draft.plan.probes:
@@ -340,7 +337,11 @@ def _shifted(draft: Draft, by: Millis) -> EngineState:
     state = draft.state()
     return EngineState(
         clock=shifted(state.clock, by),
-        probes={key: shifted(slot, by) for key, slot in state.probes.items()},
+        # What a probe's clock was off by was against our clock as it stood.
+        probes={
+            key: shifted(replace(slot, pace=without_offset(slot.pace)), by)
+            for key, slot in state.probes.items()
+        },
         metrology=state.metrology,  # what is written down of a probe keeps its dates
         sources={key: shifted(slot, by) for key, slot in state.sources.items()},
         watches={key: shifted(slot, by) for key, slot in state.watches.items()},

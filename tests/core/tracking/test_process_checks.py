@@ -9,13 +9,15 @@ from itertools import pairwise
 import pytest
 
 from rimekeeper.core.messages import AdvanceStage, PromptGiven, PromptKind, RetimeStage
-from rimekeeper.core.model import Millis
+from rimekeeper.core.model import Millis, ProbeId, Quality, Reading, Reason
 from rimekeeper.core.plan import Advance, Approach, StageKind
-from rimekeeper.core.process.cooling import RULES, CoolingState, state_of
+from rimekeeper.core.process.cooling import RULES, CoolingCourse, CoolingState, state_of
 from rimekeeper.core.process.heat_tables import TABLES
 from rimekeeper.core.process.lethality import begun, treated
+from rimekeeper.core.state import StageRun
 from rimekeeper.core.tracking.assess import assess_stage
-from support.engine_kitchen import Hand, at, kitchen, sheet, stage
+from rimekeeper.core.tracking.checks.doubted import doubted
+from support.engine_kitchen import Hand, at, ceiling, kitchen, sheet, stage, station
 
 US = TABLES["frozen-dessert-mix-us"]
 TWO_STAGE = RULES["two-stage-us"]
@@ -211,3 +213,76 @@ def test_the_margin_of_a_target_that_was_met_stays_though_the_heat_table_is_not(
     assert run.reached_at is not None
     assert run.treatment.met_at is None
     assert round(run.margin, 6) == 0.4
+
+
+def test_a_clock_that_is_set_moves_the_cooling_along():
+    hand = hand_with(CHILL)
+    course(hand, steady((1, 80), (10, 57), (20, 50)))
+    before = hand.run("chill").cooling
+    hand.step_clock(20 * 60 + 3600, 3_600_000)
+    after = hand.run("chill").cooling
+    assert after.started_at - before.started_at == 3_600_000
+    assert after.met == (None, None)
+
+
+def test_a_later_begin_ends_no_cooling_alarm_and_the_clock_goes_on():
+    hand = hand_with(CHILL)
+    course(hand, steady((1, 80), (10, 57), (140, 25)))
+    batch = hand.batch().batch
+    assert hand.give(RetimeStage(batch, CHILL.id, at(300), "tapped early"), 140 * 60 + 5).accepted
+    course(hand, [(141, 25.0), (142, 25.0)])
+    assert hand.run("chill").cooling.started_at is not None
+    moves = [move for key, move, _ in hand.moves if key.endswith("/cooling")]
+    assert moves == ["raised"]
+
+
+def test_what_a_swapped_probe_showed_met_is_taken_back():
+    chill = replace(CHILL, target=None)
+    plan = kitchen(sheets=[sheet(chill)], stations=[station(ceiling(8.0), probe="fridge", name="fridge")])
+    hand = Hand(plan)
+    hand.begin(0)
+    for second in range(2, 3000, 2):
+        hand.sample("pan", 80 - second * 0.01, second)
+        if second % 30 == 0:
+            hand.sample("fridge", 3.0 + second % 60 * 0.001, second + 0.5)
+    met = []
+    for second in range(3000, 3200, 2):
+        hand.sample("pan", 3.05 + second * 1e-4, second)
+        if second % 30 == 0 and second > 3010:
+            hand.sample("fridge", 50.0, second + 0.5)
+        met.append(hand.run("chill").cooling.met)
+    assert (at(3004), at(3004)) in met  # by the third reading that agrees, before the other probe is heard
+    assert hand.state.probes[ProbeId("pan")].reason is Reason.SWAPPED
+    assert hand.run("chill").cooling.met == (None, None)
+    assert not hand.give(AdvanceStage(hand.batch().batch), 3201).accepted
+
+
+def test_what_the_air_showed_met_is_taken_back():
+    plan = kitchen(sheets=[sheet(replace(CHILL, target=None))])
+    pan = replace(plan.probes[ProbeId("pan")], room=ProbeId("fridge"))
+    hand = Hand(replace(plan, probes={**plan.probes, pan.id: pan}))
+    hand.begin(0)
+    for second in range(2, 4000, 5):
+        if second % 20 == 2:
+            hand.sample("fridge", 19.0 + second % 40 * 0.001, second)
+        hand.sample("pan", 75 - second * 0.01, second + 1)
+    for second in range(4000, 5200, 5):
+        if second % 20 == 0:
+            hand.sample("fridge", 19.0 + second % 40 * 0.001, second)
+        hand.sample("pan", 19 + 16 * math.exp(-(second - 4000) / 60), second + 1)
+    assert hand.state.probes[pan.id].reason is Reason.ROOM
+    assert hand.run("chill").cooling.met == (None, None)
+
+
+def test_a_probe_pulled_out_of_a_cold_base_takes_nothing_back():
+    met = (at(10), at(20))
+    run = replace(StageRun(CHILL.id), cooling=CoolingCourse(met, at(0), at(0), at(20)), reached_at=at(20))
+    warm = Reading(ProbeId("pan"), at(100), at(100), 14.0, 14.0, Quality.UNCERTAIN, Reason.ROOM)
+    # 14 °C would still show 21 °C met, so that is in question; 5 °C is not.
+    assert doubted(CHILL, run, warm).cooling.met == (None, at(20))
+    assert doubted(CHILL, run, warm).reached_at == at(20)
+    cold = replace(warm, celsius=3.0, raw=3.0)
+    assert doubted(CHILL, run, cold).cooling.met == (None, None)
+    assert doubted(CHILL, run, cold).reached_at is None
+    jump = replace(cold, reason=Reason.JUMP)
+    assert doubted(CHILL, run, jump).cooling.met == met

@@ -7,8 +7,28 @@ from dataclasses import replace
 import pytest
 
 from rimekeeper.core.engine import next_deadline, restore
-from rimekeeper.core.messages import BeginTest, Calibrate, EndTest, KeepPlunge, ProbeMeasured
-from rimekeeper.core.model import HOUR, MINUTE, Actor, Health, Millis, ProbeId, Quality, Reason
+from rimekeeper.core.messages import (
+    BeginTest,
+    Calibrate,
+    EndBatch,
+    EndTest,
+    KeepPlunge,
+    ProbeMeasured,
+    StartBatch,
+    UndoAdvance,
+)
+from rimekeeper.core.model import (
+    HOUR,
+    MINUTE,
+    Actor,
+    Health,
+    Millis,
+    ProbeId,
+    Quality,
+    Reason,
+    RoleId,
+    SheetId,
+)
 from rimekeeper.core.sensing.calibration.record import CalibrationPoint, Method, PlungeTest, Written
 from rimekeeper.core.watching.measuring import DRIFT, due_key
 from support.engine_kitchen import T0, Hand, at, ceiling, kitchen, sheet, stage, station
@@ -250,3 +270,84 @@ def test_a_time_constant_that_no_probe_has_is_refused(seconds):
     hand = hand_of()
     assert not hand.give(KeepPlunge(plunge(seconds)), 5).accepted
     assert hand.state.metrology == {}
+
+
+def test_a_calibration_due_again_is_said_again_though_nobody_acknowledged_the_first():
+    plan = kitchen(stations=[station(LIMIT)])
+    walkin = replace(plan.probes[WALKIN], calibrate_every=Millis(30 * DAY * 1000))
+    hand = Hand(replace(plan, probes={**plan.probes, WALKIN: walkin}))
+    hand.give(Calibrate(WALKIN, (ice(0.0),)), 0)
+    hand.tick(33 * DAY)
+    hand.give(Calibrate(WALKIN, (ice(0.0, until=33 * DAY),)), 33 * DAY)
+    hand.tick(80 * DAY)
+    said = [(move, when / DAY) for key, move, when in hand.moves if key == due_key(WALKIN)]
+    assert said == [("raised", 30.0), ("returned to normal", 33.0), ("raised", 63.0)]
+
+
+def test_a_short_interval_is_not_said_to_run_out_before_it_began():
+    plan = kitchen(stations=[station(LIMIT)])
+    walkin = replace(plan.probes[WALKIN], calibrate_every=Millis(7 * DAY * 1000))
+    hand = Hand(replace(plan, probes={**plan.probes, WALKIN: walkin}))
+    hand.give(Calibrate(WALKIN, (ice(0.0),)), 0)
+    hand.tick(8 * DAY)
+    assert "probe.calibration due" not in hand.kinds()
+    assert ("probe/walkin/calibration", "raised", 7.0 * DAY) in hand.moves
+
+
+def test_a_probe_that_came_into_use_with_a_new_plan_is_said_to_be_past_due_from_then():
+    hand = Hand(kitchen())
+    hand.give(Calibrate(WALKIN, (ice(0.0),)), 0)
+    hand.tick(400 * DAY)
+    again = Hand(kitchen(stations=[station(LIMIT)]), hand.state)
+    again.start_up(401 * DAY, watched_until=400 * DAY)
+    assert [m for m in again.moves if m[0] == due_key(WALKIN)] == [
+        ("probe/walkin/calibration", "raised", 401.0 * DAY)
+    ]
+
+
+def test_a_test_makes_no_faulty_probe_normal_and_calls_nobody_about_it():
+    hand = hand_of()
+    hand.ramp("walkin", 0, [float("nan")] * 4)
+    hand.give(BeginTest(WALKIN, "calibration"), 10)
+    before = len(hand.calls)
+    hand.sample("walkin", float("nan"), 11)
+    assert len(hand.calls) == before
+    ended = next(e for e in hand.entries if e.kind == "alarm.returned")
+    assert "no longer watched" in ended.sentence
+    assert ended.why == "it is being tested"
+
+
+def test_what_was_only_entering_is_not_watched_on_during_a_test_and_what_stands_stays():
+    slow = Hand(kitchen(stations=[station(ceiling(-15.0, on_delay=Millis(60_000)))]))
+    slow.sample("walkin", -14.0, 0)
+    slow.give(BeginTest(WALKIN, "calibration"), 2)
+    slow.tick(300)
+    assert not any(key.startswith("station/") for key, _, _ in slow.moves)
+    hand = hand_of()
+    hand.sample("walkin", -10.0, 0)
+    hand.give(BeginTest(WALKIN, "calibration"), 2)
+    assert "station/walkin/ceiling" in hand.state.alarms
+
+
+def test_a_probe_under_test_is_not_taken_into_a_batch():
+    hand = Hand(kitchen(sheets=[sheet(stage("cook", target=82.0))]))
+    hand.give(BeginTest(ProbeId("pan"), "calibration"), 0)
+    answer = hand.give(StartBatch(SheetId("barley"), ((RoleId("pan"), ProbeId("pan")),)), 1)
+    assert not answer.accepted
+    assert answer.sentence == ("Probe Pan is being tested (calibration). Put it back and end the test first.")
+    hand.give(EndTest(ProbeId("pan")), 2)
+    batch = hand.begin(3)
+    hand.give(EndBatch(batch, "done"), 4)
+    hand.give(BeginTest(ProbeId("pan"), "plunge test"), 5)
+    undone = hand.give(UndoAdvance(batch), 6)
+    assert not undone.accepted
+
+
+def test_the_offset_of_a_probes_clock_is_found_anew_after_ours_was_set():
+    hand = hand_of()
+    for second in range(20):
+        hand.sample("walkin", -20.0, second, taken=second - 0.5)
+    assert hand.state.probes[WALKIN].pace.offset == -500
+    hand.step_clock(3621, 3_600_000)
+    assert hand.state.probes[WALKIN].pace.offset is None
+    assert hand.state.probes[WALKIN].pace.interval == 1000

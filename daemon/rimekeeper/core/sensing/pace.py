@@ -67,6 +67,11 @@ def paced(pace: Pace, last: Instant | None, taken: Instant, arrived: Instant, st
     return pace if stamp is None else _clocked(pace, arrived, Millis(stamp - arrived))
 
 
+def without_offset(pace: Pace) -> Pace:
+    """The pace as it is after our own clock was set: how far the probe's is off must be found anew."""
+    return replace(pace, window=None, earlier=None, offset=None)
+
+
 def _timed(pace: Pace, length: Millis, taken: Instant) -> Pace:
     usual = pace.interval
     if usual is not None and length > SHORTEST_GAP and length > GAP * usual:

@@ -17,6 +17,7 @@ from rimekeeper.core.tracking.order import all_before, ready, unfinished
 from rimekeeper.core.tracking.phases import BatchMove, StageMove, batch_after, moved
 from rimekeeper.core.tracking.staging import put_in_place
 from rimekeeper.core.tracking.words import listed, named
+from rimekeeper.core.watching.measuring import refuse_tested
 
 
 def advance(draft: Draft, batch: BatchSlot, command: AdvanceStage, actor: Actor, at: Instant) -> str:
@@ -65,6 +66,7 @@ def undo(draft: Draft, batch: BatchSlot, command: UndoAdvance, actor: Actor, at:
                 raise RefusedError(
                     f"Probe {name} belongs to batch {holder} now, so batch {batch.batch} can't go on with it."
                 )
+            refuse_tested(draft, probe)
     sheet = draft.sheet_of(batch)
     restored = tuple(_restored(sheet, run) for run in batch.before)
     after = replace(

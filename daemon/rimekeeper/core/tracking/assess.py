@@ -8,6 +8,7 @@ from rimekeeper.core.model import MINUTE, Instant, Millis, Quality, Reading, Rea
 from rimekeeper.core.plan import StagePlan
 from rimekeeper.core.state import StagePhase, StageRun
 from rimekeeper.core.tracking.checks import cooling, heat, hold, target
+from rimekeeper.core.tracking.checks.doubted import doubted
 from rimekeeper.core.tracking.checks.stage_check import Moment
 
 _FACTS = (target.CHECK, hold.CHECK, heat.CHECK, cooling.CHECK)
@@ -66,7 +67,7 @@ def assess_stage(
             continue
         if reading.quality is not Quality.GOOD or reading.celsius is None:
             # An old message kept by a broker says nothing about its time, so it breaks nothing.
-            run = run if reading.reason is Reason.RETAINED else heat.unbelieved(target.broken(run))
+            run = run if reading.reason is Reason.RETAINED else doubted(stage, run, reading)
             continue
         run = noted(run, reading.taken_at, reading.celsius)
         unsure = 0.0 if uncertainty is None else uncertainty(reading, reading.celsius)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import lru_cache
 
 from rimekeeper.core.draft import Draft
@@ -20,6 +21,11 @@ TOO_OLD = MINUTE
 _SHARP = TemperatureDifference(0.0)
 
 
+def looks_ahead(run: StageRun, plan: StagePlan) -> bool:
+    """Whether there is anything ahead: a target not reached yet, or checkpoints."""
+    return plan.cooling is not None or _wanted(run, plan)
+
+
 def look_ahead(
     draft: Draft,
     key: str,
@@ -28,33 +34,46 @@ def look_ahead(
     plan: StagePlan,
     reading: Reading,
     celsius: float,
-) -> Forecast | None:
-    """One more point of the course; new forecasts at most as often as the plan says. That of the target is given."""
-    wanted = plan.target is not None and run.reached_at is None
+) -> tuple[Forecast | None, Forecast | None]:
+    """One more point of the course, and what is ahead: (the target's forecast, the next checkpoint's).
+
+    New ones are made at most as often as the plan says; one older than that is not given.
+    """
+    wanted = _wanted(run, plan)
     if not wanted and draft.forecasts.get(key) is not None:
         draft.put_forecast(key, None)
-    if not wanted and plan.cooling is None:
-        return None
+    if not looks_ahead(run, plan):
+        return None, None
     at = reading.taken_at
     course = observe(draft.courses.get(key, Course()), at, _felt(draft, reading, celsius))
     draft.put_course(key, course)
-    if plan.cooling is not None and _due(draft, checkpoint_key(key), reading):
-        draft.put_forecast(checkpoint_key(key), checkpoint_forecast(draft, slot, run, plan, course, at))
-    if not wanted:
-        return None
-    if not _due(draft, key, reading):
-        before = draft.forecasts.get(key)
-        return before if before is not None and at - before.made_at < draft.plan.forecast_every else None
-    made = make_forecast(draft, slot, plan, course, at)
-    draft.put_forecast(key, made)
-    return made
+    target = checkpoint = None
+    if plan.cooling is not None:
+        checkpoint = _fresh(
+            draft,
+            checkpoint_key(key),
+            reading,
+            lambda: checkpoint_forecast(draft, slot, run, plan, course, at),
+        )
+    if wanted:
+        target = _fresh(draft, key, reading, lambda: make_forecast(draft, slot, plan, course, at))
+    return target, checkpoint
 
 
-def _due(draft: Draft, key: str, reading: Reading) -> bool:
+def _wanted(run: StageRun, plan: StagePlan) -> bool:
+    return plan.target is not None and run.reached_at is None
+
+
+def _fresh(draft: Draft, key: str, reading: Reading, make: Callable[[], Forecast | None]) -> Forecast | None:
+    """The forecast of that key when it is young enough, else a new one; None while none can be made."""
     before = draft.forecasts.get(key)
     if before is not None and 0 <= reading.taken_at - before.made_at < draft.plan.forecast_every:
-        return False
-    return reading.arrived_at - reading.taken_at <= TOO_OLD
+        return before
+    if reading.arrived_at - reading.taken_at > TOO_OLD:
+        return None
+    made = make()
+    draft.put_forecast(key, made)
+    return made
 
 
 def _felt(draft: Draft, reading: Reading, celsius: float) -> float:
@@ -71,7 +90,7 @@ def make_forecast(
     """The arrival at the target as seen at ``at``; None for a stage without one."""
     if plan.target is None:
         return None
-    probe = probe_of(slot, plan)
+    probe = probe_of(slot, plan) if plan.critical else None
     unsure = draft.uncertainty(probe, plan.target.celsius, at) if probe is not None else 0.0
     target = shown_target(plan, unsure) or plan.target
     return forecast(course, target, plan.band, plan.approach, at, _freezing_of(draft, slot))

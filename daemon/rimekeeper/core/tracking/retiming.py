@@ -8,6 +8,7 @@ from rimekeeper.core.draft import Draft
 from rimekeeper.core.errors import RefusedError
 from rimekeeper.core.messages import RetimeStage
 from rimekeeper.core.model import HOUR, Actor, Instant, StageId
+from rimekeeper.core.process.cooling import CoolingCourse
 from rimekeeper.core.state import BatchSlot, StageRun
 from rimekeeper.core.tracking.advancing import sheet_or_refuse
 from rimekeeper.core.tracking.staging import put_in_place
@@ -103,9 +104,16 @@ def _moved(run: StageRun, command: RetimeStage, ended_then: set[StageId]) -> Sta
         run,
         began=began,
         treatment=None if later else run.treatment,
-        cooling=None if later else run.cooling,
+        cooling=_since(run.cooling, began),
         reached_at=run.reached_at if run.reached_at is None or run.reached_at >= began else None,
         hold_met_at=None if run.reached_at is not None and run.reached_at < began else run.hold_met_at,
         in_band_since=None if run.in_band_since is None or run.in_band_since < began else run.in_band_since,
         in_band_last=None if run.in_band_since is None or run.in_band_since < began else run.in_band_last,
     )
+
+
+def _since(course: CoolingCourse | None, began: Instant) -> CoolingCourse | None:
+    """Its clock is the product's and stays; a checkpoint counts only from where the stage began."""
+    if course is None:
+        return None
+    return replace(course, met=tuple(None if at is None or at < began else at for at in course.met))

@@ -11,13 +11,11 @@ from rimekeeper.core.state import BatchSlot, StageRun, WatchSlot
 from rimekeeper.core.tracking.advancing import advance_by_itself
 from rimekeeper.core.tracking.assess import noted
 from rimekeeper.core.tracking.checks import CHECKS
-from rimekeeper.core.tracking.checks.heat import unbelieved
+from rimekeeper.core.tracking.checks.doubted import doubted
 from rimekeeper.core.tracking.checks.stage_check import Moment, StageCheck
-from rimekeeper.core.tracking.checks.target import broken
 from rimekeeper.core.tracking.looking_ahead import look_ahead
 from rimekeeper.core.tracking.staging import (
     allowed_gap,
-    checkpoint_key,
     due_of,
     found,
     probe_of,
@@ -48,23 +46,20 @@ def watch_reading(draft: Draft, reading: Reading, celsius: float) -> None:
         if known is None or known[1].began is None or at < known[1].began:
             continue
         slot, run, plan = known
-        made = look_ahead(draft, key, slot, run, plan, reading, celsius)
+        made, checkpoint = look_ahead(draft, key, slot, run, plan, reading, celsius)
         run = noted(run, at, celsius)
         counts = plan.critical or plan.heat is not None or plan.cooling is not None
         unsure = draft.uncertainty(probe, celsius, at) if counts else 0.0
-        checkpoint = draft.forecasts.get(checkpoint_key(key))
         moment = Moment(at, celsius, allowed_gap(draft, probe), made, unsure, checkpoint)
         _look(draft, slot, run, plan, moment, CHECKS)
 
 
-def break_holds(draft: Draft, probe: ProbeId) -> None:
+def break_holds(draft: Draft, reading: Reading) -> None:
     """A reading in its time can't be believed: what counts without a break is broken."""
-    for batch, stage in tuple(draft.stages_of(probe)):
-        slot = draft.batches[batch]
-        run = slot.run(stage)
-        after = unbelieved(broken(run)) if run is not None else None
-        if after is not None and after is not run:
-            _put(draft, slot, after)
+    for batch, stage in tuple(draft.stages_of(reading.probe)):
+        known = found(draft, stage_key(batch, stage))
+        if known is not None and (after := doubted(known[2], known[1], reading)) is not known[1]:
+            _put(draft, known[0], after)
         reschedule(draft, batch, stage)
 
 

@@ -14,6 +14,7 @@ from rimekeeper.core.tracking.order import ready
 from rimekeeper.core.tracking.phases import StageMove, moved
 from rimekeeper.core.tracking.staging import put_in_place
 from rimekeeper.core.tracking.words import listed, named
+from rimekeeper.core.watching.measuring import refuse_tested
 
 FINISHED_KEPT = 50
 """So many finished batches stay in the state; the store keeps them all."""
@@ -88,6 +89,7 @@ def _bindings(draft: Draft, sheet: SheetPlan, command: StartBatch) -> tuple[tupl
                 f"Probe {draft.probe_name(probe)} belongs to batch {holder}, which is still running. "
                 "Take another probe, or end that batch first."
             )
+        refuse_tested(draft, probe)
         bound[role] = probe
     unbound = [f"{name} ({role})" for role, name in roles.items() if role not in bound]
     if unbound:

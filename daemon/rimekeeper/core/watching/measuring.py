@@ -26,7 +26,7 @@ from rimekeeper.core.plan import Priority, ProbePlan
 from rimekeeper.core.sensing.calibration.correction import errors, fit
 from rimekeeper.core.sensing.calibration.record import Calibration, Correction, Written
 from rimekeeper.core.sensing.calibration.uncertainty import expanded
-from rimekeeper.core.state import MetrologySlot, ProbeSlot
+from rimekeeper.core.state import MetrologySlot, ProbeSlot, WatchPhase, WatchSlot
 
 SOON = Millis(14 * 24 * HOUR)
 LONGEST_TEST = Millis(4 * HOUR)
@@ -71,6 +71,10 @@ def _begin_test(draft: Draft, command: BeginTest, actor: Actor, at: Instant) -> 
     until = Instant(at + command.lasts)
     draft.put_probe(replace(slot, tested_until=until, tested_why=why))
     draft.agenda.put(until, until, Matter.TEST, command.probe)
+    for watched in draft.index.by_probe.get(command.probe, ()):
+        watch = draft.watches.get(watched.key)
+        if watch is not None and watch.phase is WatchPhase.ENTERING:
+            draft.put_watch(WatchSlot(watched.key))  # what was entering is not watched on; what stands stays
     stations = [s.name for s in draft.plan.stations.values() if s.probe == command.probe]
     sentence = f"Probe {plan.name} is being tested ({why}): its readings decide nothing until that is over."
     if stations:
@@ -112,6 +116,19 @@ def _test_over(draft: Draft, slot: ProbeSlot, actor: Actor, at: Instant) -> str:
     return sentence
 
 
+def refuse_tested(draft: Draft, probe: ProbeId) -> None:
+    """A batch can't begin with a probe whose readings decide nothing.
+
+    Raises:
+        RefusedError: a person tests it now.
+    """
+    slot = draft.probes.get(probe)
+    if slot is not None and slot.tested_until is not None:
+        raise RefusedError(
+            f"Probe {draft.probe_name(probe)} is being tested ({slot.tested_why}). Put it back and end the test first."
+        )
+
+
 # --- calibrations and plunge tests ----------------------------------------------------------------------------
 
 
@@ -136,7 +153,7 @@ def _calibrate(draft: Draft, command: Calibrate, actor: Actor, at: Instant) -> s
         as_left=errors(command.points, correction),
         note=command.note.strip(),
     )
-    draft.put_metrology(replace(before, calibration=made, due_said=False))
+    draft.put_metrology(replace(before, calibration=made, due_said=plan.calibrate_every <= SOON))
     draft.say(ProbeMeasured(made))
     end_alarm(draft, due_key(command.probe), at, "it was calibrated")
     expect_calibration(draft, command.probe)
@@ -227,9 +244,9 @@ def calibration_due(draft: Draft, probe: ProbeId) -> Instant | None:
     due = Instant(slot.calibration.due)
     if not slot.due_said:
         return Instant(due - SOON)
-    if due_key(probe) in draft.alarms or not draft.in_use(probe):
-        return None
-    return due
+    alarm = draft.alarms.get(due_key(probe))
+    standing = alarm is not None and alarm.returned_at is None
+    return None if standing or not draft.in_use(probe) else due
 
 
 def expect_calibration(draft: Draft, probe: ProbeId) -> None:
@@ -254,6 +271,14 @@ def calibration_comes(draft: Draft, probe: ProbeId, at: Instant) -> None:
         facts=(("due", slot.calibration.due if slot.calibration is not None else None),),
     )
     expect_calibration(draft, probe)
+
+
+def came_into_use(draft: Draft, before: Instant, at: Instant) -> None:
+    """A start: what was past due ``before`` and raised nothing then came into use with the plan of now."""
+    for probe, slot in draft.metrology.items():
+        past = slot.calibration is not None and slot.calibration.due < before
+        if past and calibration_due(draft, probe) is not None:
+            raise_past_due(draft, probe, at)
 
 
 def raise_past_due(draft: Draft, probe: ProbeId, at: Instant) -> None:

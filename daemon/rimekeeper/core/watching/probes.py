@@ -13,7 +13,7 @@ from rimekeeper.core.alarms.standing import Condition, end_alarm, raise_alarm
 from rimekeeper.core.draft import Draft
 from rimekeeper.core.model import Health, Instant, Millis, ProbeId, SourceId, SourceState
 from rimekeeper.core.plan import Priority
-from rimekeeper.core.sensing.health import SILENT, faulty, health_after
+from rimekeeper.core.sensing.health import SILENT, faulty, health_after, tested
 from rimekeeper.core.state import ProbeSlot, SourceSlot, WatchPhase, WatchSlot
 from rimekeeper.core.watching import measuring
 from rimekeeper.core.watching.limits import elapsed, on_delay_end
@@ -55,7 +55,7 @@ def heard(draft: Draft, before: ProbeSlot, slot: ProbeSlot, at: Instant) -> Prob
     if faulty(slot):
         _raise_fault(draft, slot, at)
     elif fault_key(slot.probe) in draft.alarms:
-        end_alarm(draft, fault_key(slot.probe), at)
+        end_alarm(draft, fault_key(slot.probe), at, "it is being tested" if tested(slot) else "")
     return slot
 
 
