@@ -125,3 +125,9 @@ def test_a_screen_may_ask_at_every_reading():
 
     best = min(timeit.repeat(lambda: freezing.frozen_percent(BARLEY_CUSTARD, -6.1), number=1000, repeat=5))
     assert best < 0.02
+
+
+@pytest.mark.parametrize("water", [1e-307, 1e-300, 1e-5])
+def test_a_mix_with_no_water_to_speak_of_is_refused_and_never_nan(water):
+    with pytest.raises(OutOfRangeError, match="nobody can compute when this mix"):
+        freezing.initial_freezing_point(MixPlan(water=water, other_solids=100.0))

@@ -244,3 +244,9 @@ def test_what_can_not_be_is_said(case, says):
     with pytest.raises(OutOfRangeError) as refused:
         hardening_time(case)
     assert str(refused.value) == says
+
+
+def test_pure_water_hardens_too():
+    case = Hardening(MixPlan(water=100.0), Tray(0.04), -1.0, -30.0, exactly(15.0), -18.0)
+    assert math.isfinite(hardening_time(case).likely)
+    assert conductivity(MixPlan(water=100.0), -10.0, 0.0) == pytest.approx(2.3)

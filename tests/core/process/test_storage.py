@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from rimekeeper.core.errors import OutOfRangeError
 from rimekeeper.core.model import Instant, Millis
 from rimekeeper.core.process.buffered import DOUBT, Product, broken_off, following, product_along
+from rimekeeper.core.process.hardening_course import zone_along
 from rimekeeper.core.process.storage import (
     Exposure,
     StorageRule,
@@ -294,3 +295,16 @@ def test_the_estimate_begins_in_doubt_and_again_after_a_gap():
     assert (back.celsius, back.doubt, back.settled) == (-5.0, DOUBT, False)
     assert not broken_off(seen[-1]).settled
     assert following(broken_off(seen[-1]), Instant(100 * 300_000), -6.0, 3600.0, GAP).doubt == DOUBT
+
+
+def test_no_curve_of_any_kind_overflows():
+    far, air = np.array([-1.7e308, 1.7e308]), np.array([-100.0, 100.0])
+    for along in (
+        lambda t: product_along(t, air, 600.0, 600.0),
+        lambda t: zone_along(t, air, 600.0),
+        lambda t: exposure_along(RULE, t, air, 600.0),
+    ):
+        with pytest.raises(OutOfRangeError, match="The times of a curve are seconds of a clock"):
+            along(far)
+    with pytest.raises(OutOfRangeError, match="must rise"):
+        product_along(np.array([0.0, 5e-324]), air, 600.0, 600.0)

@@ -101,9 +101,19 @@ OF_STORAGE: tuple[Computation, ...] = (
         (
             *_LINE,
             Input("reference", "°C", "temperature of the steady storage", -18.0),
-            Input("flattest", "K", "activation energy / R at the least (our assumption)", _USUAL.flattest),
-            Input("likely", "K", "activation energy / R, likely (our assumption)", _USUAL.likely),
-            Input("steepest", "K", "activation energy / R at the most (our assumption)", _USUAL.steepest),
+            Input(
+                "flattest",
+                "K",
+                "activation energy / R of the growth of size cubed, at the least (our assumption)",
+                _USUAL.flattest,
+            ),
+            Input(
+                "likely",
+                "K",
+                "the same, likely: three times that of size itself (our assumption)",
+                _USUAL.likely,
+            ),
+            Input("steepest", "K", "the same, at the most (our assumption)", _USUAL.steepest),
         ),
         "s: least, likely and most",
         f"{_VALIDITY}; no confirmed rates, so it comes as a span",

@@ -20,10 +20,12 @@ from numpy.typing import NDArray
 
 from rimekeeper.core.errors import OutOfRangeError
 from rimekeeper.core.model import SECOND, Instant, Millis
+from rimekeeper.core.process.storage_sums import COLDEST, WARMEST, check_curve
 
 Array = NDArray[np.float64]
 
-COLDEST, WARMEST = -100.0, 100.0
+SHORTEST_STEP = 0.001
+"""s, what a clock of whole milliseconds can tell apart."""
 LONGEST_TAU = 30 * 86_400.0
 LONGEST = 3_650 * 86_400.0
 DOUBT = 20.0
@@ -66,10 +68,7 @@ def following(
         OutOfRangeError: when ``tau`` or ``start`` can't be.
     """
     _check_tau(tau)
-    if start is not None and not COLDEST <= start <= WARMEST:
-        raise OutOfRangeError(
-            f"A product's temperature is from {COLDEST:g} °C to {WARMEST:g} °C, not {start:g} °C."
-        )
+    _check_start(start)
     if so_far.last_at is not None and at <= so_far.last_at:
         return so_far
     if not COLDEST <= air <= WARMEST:
@@ -104,13 +103,8 @@ def product_along(
         OutOfRangeError: when ``tau`` can't be, times don't rise, or a temperature is outside -100 °C to 100 °C.
     """
     _check_tau(tau)
-    known = np.all((air >= COLDEST) & (air <= WARMEST)) and (start is None or COLDEST <= start <= WARMEST)
-    if times.shape != air.shape or not known:
-        raise OutOfRangeError(
-            f"Temperatures must be from {COLDEST:g} °C to {WARMEST:g} °C, one for each time."
-        )
-    if not np.all(np.isfinite(times)) or not np.all(np.diff(times) > 0.0):
-        raise OutOfRangeError("The times of a curve must rise.")
+    check_curve(times, air, SHORTEST_STEP)
+    _check_start(start)
     if len(times) == 0:
         return np.zeros(0), np.zeros(0)
     steps = np.diff(times)
@@ -155,6 +149,13 @@ def _scan(kept: Array, added: Array) -> Array:
         kept[reach:] = kept[reach:] * kept[:-reach]
         reach *= 2
     return added
+
+
+def _check_start(start: float | None) -> None:
+    if start is not None and not COLDEST <= start <= WARMEST:
+        raise OutOfRangeError(
+            f"A product's temperature is from {COLDEST:g} °C to {WARMEST:g} °C, not {start:g} °C."
+        )
 
 
 def _check_tau(tau: float) -> None:

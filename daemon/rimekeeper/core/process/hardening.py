@@ -196,7 +196,9 @@ def conductivity(mix: MixPlan, celsius: float, overrun: float) -> float:
         OutOfRangeError: when the mix or the temperature is outside the freezing curve's method.
     """
     ice, water, solids, fat = _volumes(mix, water_frozen(mix, Temperature(celsius)))
-    syrup = (water * _K_WATER + (solids + fat) * _K_DRY) / (water + solids + fat)
+    rest = water + solids + fat
+    # Pure water leaves nothing between the ice once it is frozen.
+    syrup = (water * _K_WATER + (solids + fat) * _K_DRY) / rest if rest > 0.0 else _K_ICE
     solid = _dispersed(syrup, _K_ICE, ice / (ice + water + solids + fat))
     return _dispersed(solid, _K_AIR, overrun / (1.0 + overrun))
 

@@ -18,15 +18,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from rimekeeper.core.errors import OutOfRangeError
 from rimekeeper.core.model import MINUTE, SECOND, Instant, Millis
 from rimekeeper.core.process.hardening_layers import WayDown
+from rimekeeper.core.process.storage_sums import COLDEST, WARMEST, check_curve
 
 Array = NDArray[np.float64]
 
 ZONE = (-5.0, -18.0)
 """°C, from the draw to the store: what is passed slowly here, coarsens."""
-COLDEST, WARMEST = -100.0, 100.0
 
 _FROM_SHARE = 0.05
 _PRIOR = 0.01
@@ -225,13 +224,7 @@ def zone_along(
     Raises:
         OutOfRangeError: when times don't rise or a temperature is missing or outside -100 °C to 100 °C.
     """
-    whole = times.shape == celsius.shape and bool(np.all(np.isfinite(times)))
-    if not whole or not np.all((celsius >= COLDEST) & (celsius <= WARMEST)):
-        raise OutOfRangeError(
-            f"A curve needs a temperature from {COLDEST:g} °C to {WARMEST:g} °C for each time."
-        )
-    if not np.all(np.diff(times) > 0.0):
-        raise OutOfRangeError("The times of a curve must rise.")
+    check_curve(times, celsius)
     steps = np.diff(times)
     counted = steps <= allowed_gap
     shares = _share_below(celsius[:-1], celsius[1:], zone[0]) - _share_below(

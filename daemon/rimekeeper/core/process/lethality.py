@@ -25,7 +25,7 @@ from rimekeeper.core.model import SECOND, Instant, Millis
 from rimekeeper.core.process.heat_tables import HeatRow, HeatTable
 
 REFERENCE, Z = 79.4444, 7.0
-"""°C and K. No single z gives the rows of the tables; see the note of ``equivalent_seconds`` in ``compute``."""
+"""°C and K. No single z gives the rows of the tables; see the caution of ``compute lethality``."""
 HOTTEST = 150.0
 """°C. Beyond it nothing more is credited: no kitchen cooks a custard there, so the reading is the thing to doubt."""
 _ALIKE = 1e-9

@@ -66,6 +66,9 @@ def _molar(mass: float, particles: float = 1.0) -> float:
     return 1000.0 * CRYOSCOPIC * particles / mass
 
 
+MOST_INERT = 1e6
+"""g per 100 g of water: beyond it there is no water to speak of, whatever else there is."""
+
 _ALCOHOL = _molar(46.07)
 _SALT = _molar(58.44, 1.87)
 _ACIDS = _molar(192.12, 1.1)
@@ -81,7 +84,7 @@ OUTSIDERS: tuple[Outsider, ...] = (
              "carrageenan and salt, 2001), ±50 %"),
     Outsider("fruit_solids", "fruit solids", 3.4, 3.4, 30.0,
              "potassium of a plum by food tables (157 mg in 87 g of water; from memory), ±100 %"),
-    Outsider("other_solids", "other solids", 0.0, 2.0, math.inf,
+    Outsider("other_solids", "other solids", 0.0, 2.0, MOST_INERT,
              "counted as inert; ±2 K per g/g because nobody knows what they are"),
 )  # fmt: skip
 """Checked against Lange's Handbook (15th ed., table 5.13): ethanol to 39 % by weight within 13 %, salt to 20 %
@@ -195,7 +198,7 @@ def outsiders(mix: MixPlan) -> tuple[tuple[Outsider, float], ...]:
         strength = getattr(mix, one.part) / mix.water
         if strength <= 0.0:
             continue
-        if 100.0 * strength > one.most:
+        if not 100.0 * strength <= one.most:
             raise OutOfRangeError(
                 f"With {100.0 * strength:.0f} g of {one.words} per 100 g of water nobody can compute when this mix "
                 f"freezes; the freezing curve is claimed up to {one.most:.0f} g. Take less of it, or leave [mix] out."

@@ -32,6 +32,7 @@ from rimekeeper.core.process.storage_sums import (
     WARMEST,
     Sensitivity,
     arrhenius,
+    check_curve,
     exposed,
     exposed_all,
     over,
@@ -42,8 +43,6 @@ from rimekeeper.core.process.storage_sums import (
 
 Array = NDArray[np.float64]
 
-FARTHEST = 1e12
-"""s either side of a clock's beginning (thirty thousand years): no instant lies beyond."""
 KINETIC = 10_000.0
 """K: 83.144 kJ/mol divided by 8.3144 J/(mol K), USP <1079.2>."""
 CAUTION = "An index for comparing one storage with another; your local food code and your own tasting decide"
@@ -229,7 +228,7 @@ def exposure_along(
     Raises:
         OutOfRangeError: when times don't rise, or a number is missing or outside -100 °C to 100 °C.
     """
-    _check_curve(times, celsius)
+    check_curve(times, celsius)
     unsure = np.broadcast_to(np.asarray(uncertainty, dtype=np.float64), celsius.shape)
     if not np.all((unsure >= 0.0) & (unsure <= WARMEST)):
         raise OutOfRangeError("The uncertainty of a reading must be from 0 K to 100 K.")
@@ -288,16 +287,3 @@ def mean_kinetic_temperature(celsius: Array, weights: Array | None = None) -> fl
 def _kinetic_celsius(mean_rate: float) -> float:
     """The temperature of that mean rate (relative to 0 °C)."""
     return KINETIC / (KINETIC / -ABSOLUTE_ZERO - math.log(mean_rate)) + ABSOLUTE_ZERO
-
-
-def _check_curve(times: Array, celsius: Array) -> None:
-    if times.shape != celsius.shape or not np.all(np.isfinite(times)):
-        raise OutOfRangeError("A curve needs a time for each temperature.")
-    if not np.all(np.abs(times) <= FARTHEST):
-        raise OutOfRangeError(
-            f"The times of a curve are seconds of a clock, within {FARTHEST:g} s of its beginning."
-        )
-    if not np.all((celsius >= COLDEST) & (celsius <= WARMEST)):
-        raise OutOfRangeError(f"A store's temperatures are from {COLDEST:g} °C to {WARMEST:g} °C.")
-    if not np.all(np.diff(times) > 0.0):
-        raise OutOfRangeError("The times of a curve must rise.")
