@@ -139,7 +139,9 @@ def plunge(
     with bench.tested("plunge test"):
         began = int(bench.look()["now"])
         say(f"Hold it still for ten seconds, then plunge it in one go into: {medium}. Leave it there.")
-        view = follow(bench, began, _settled, within * 60.0, "did not settle after a plunge")
+        view = follow(
+            lambda: bench.look(since=began), _settled, within * 60.0, f"{probe} did not settle after a plunge"
+        )
         stretch = {"since": view["times"][0], "until": view["times"][-1], "medium": medium}
         shown = bench.offer("plunge", **stretch)["preview"]
         say(
@@ -256,14 +258,18 @@ def _point(bench: Bench, bath: Bath, *, yes: bool, patience: float) -> dict[str,
             return f"Not there yet: {bath.celsius:.2f} °C is awaited."
         return "" if view["steady"] else str(view["why"])
 
-    view = follow(bench, began, missing, patience, f"was not steady near {bath.celsius:.2f} °C")
+    view = follow(
+        lambda: bench.look(after=began),
+        missing,
+        patience,
+        f"{bench.probe} was not steady near {bath.celsius:.2f} °C",
+    )
     say(f"Steady: mean {view['mean_shown']} of {view['readings']} readings over {view['seconds']:.0f} s.")
     return {**bath.body, "since": view["since"], "until": view["until"]}
 
 
 def _settled(view: View) -> str:
-    values = view["values"]
-    if not values or max(values) - min(values) < SMALLEST_STEP:
+    if view["range_kelvin"] < SMALLEST_STEP:
         return "Waiting for the plunge."
     return "" if view["steady"] else f"Plunged. {view['why']}"
 

@@ -34,10 +34,9 @@ class Bench:
     probe: str
     who: str
 
-    def look(self, since: int | None = None) -> View:
-        """What it shows without correction, and what is missing yet for it to be steady."""
-        query = {} if since is None else {"since": str(since)}
-        return ask(self.contact, f"{self._path}/steadiness", **query)
+    def look(self, **query: int) -> View:
+        """What it shows without correction, and what is missing yet for it to be steady; see the address."""
+        return ask(self.contact, f"{self._path}/steadiness", **{name: str(at) for name, at in query.items()})
 
     def known(self) -> View:
         """The probe as it is, as an instrument, and its records."""
@@ -85,8 +84,10 @@ def complain(text: str) -> None:
     complaints.print(text, markup=False, highlight=False, soft_wrap=True)
 
 
-def follow(bench: Bench, since: int, until_so: Callable[[View], str], patience: float, what: str) -> View:
-    """Show the probe until ``until_so`` says "" (else what is missing); the last view.
+def follow(
+    look: Callable[[], View], until_so: Callable[[View], str], patience: float, complaint: str
+) -> View:
+    """Show what ``look`` sees until ``until_so`` says "" (else what is missing); the last view.
 
     On a terminal one line moves; elsewhere a line is written whenever what is missing changes its first words.
 
@@ -96,7 +97,7 @@ def follow(bench: Bench, since: int, until_so: Callable[[View], str], patience: 
     ends, said = time.monotonic() + patience, ""
     with Live(console=console, auto_refresh=False, transient=True) as live:
         while True:
-            view = bench.look(since)
+            view = look()
             missing = until_so(view)
             if console.is_terminal:
                 live.update(_line(view, missing), refresh=True)
@@ -107,7 +108,7 @@ def follow(bench: Bench, since: int, until_so: Callable[[View], str], patience: 
                 return view
             if time.monotonic() > ends:
                 raise RefusedError(
-                    f"{bench.probe} {what} within {patience / 60:.0f} min. Last: {missing} Nothing was kept."
+                    f"{complaint} within {patience / 60:.0f} min. Last: {missing} Nothing was kept."
                 )
             time.sleep(PAUSE)
 

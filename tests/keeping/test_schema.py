@@ -104,4 +104,4 @@ def test_a_file_of_the_first_version_keeps_every_reading(tmp_path):
         (back,) = Reader(store.database).readings(ProbeId("pan"), Instant(0), Instant(2**60))
         assert (back.raw, back.celsius, back.calibration) == (71.5, 71.5, 0)
         assert store._connection.execute("SELECT celsius, calibration FROM reading").fetchall() == [(71.5, 0)]
-        assert Reader(store.database).measurements() == ()
+        assert Reader(store.database).measurements(ProbeId("pan")) == ()

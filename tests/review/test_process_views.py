@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from review.test_facts import COOK, DONE, HOLED, WHOLE
-from rimekeeper.core.model import Instant, Millis, ProbeId, Scale
+from rimekeeper.core.model import Instant, Millis, ProbeId, Quality, Scale
 from rimekeeper.core.plan import MixPlan, StageKind
 from rimekeeper.core.process.cooling import RULES, cooled
 from rimekeeper.core.process.cooling import begun as cooling_begun
@@ -146,7 +146,7 @@ def test_a_cooling_is_passed_missed_or_not_proven():
 def pan_at(ahead, pace, every=1000):
     values = tuple(ahead - 1.0 + pace * n * every / 1000 for n in range(6))
     times = tuple(Instant(NOON + every * n) for n in range(6))
-    return ProbeSlot(ProbeId("pan"), trail_times=times, trail=values, ahead=ahead)
+    return ProbeSlot(ProbeId("pan"), trail_times=times, trail=values, ahead=ahead, quality=Quality.GOOD)
 
 
 @pytest.mark.parametrize(

@@ -492,5 +492,5 @@ class Slipway:
             case NoteBatch(batch=name):
                 return CommandAnswered(1, True, "Written down.", name)
             case Calibrate(probe=probe):
-                return CommandAnswered(1, True, f"Probe {probe} was calibrated.")
+                return CommandAnswered(1, True, f"Probe {probe} was calibrated.", record=1)
         return CommandAnswered(1, False, "This kitchen of the tests does not do that.")

@@ -9,7 +9,7 @@ import pytest
 
 from rimekeeper.core.commit import Commit
 from rimekeeper.core.messages import BeginTest, Calibrate, EndTest
-from rimekeeper.core.model import Actor, Instant, ProbeId, Quality, Reading, Reason
+from rimekeeper.core.model import Actor, Instant, Millis, ProbeId, Quality, Reading, Reason
 from rimekeeper.core.sensing.calibration.correction import errors, fit
 from rimekeeper.core.sensing.calibration.record import (
     Calibration,
@@ -19,14 +19,18 @@ from rimekeeper.core.sensing.calibration.record import (
     PlungeTest,
     Written,
 )
-from rimekeeper.core.state import MetrologySlot
+from rimekeeper.core.sensing.pace import Pace
+from rimekeeper.core.state import MetrologySlot, ProbeSlot
 from rimekeeper.keeping.reader import Reader
 from rimekeeper.keeping.store import Store
 from rimekeeper.review.last_day import HALF, LastDay
+from rimekeeper.review.metrology import metrology_view
+from rimekeeper.review.testing import enough_for_a_point
 from rimekeeper.review.wording import Wording
 from web.slipway import ADA, HOUR, MINUTE, Slipway, glance, plan
 
 DAY = 24 * HOUR
+NOON = 1_795_608_000_000
 FRIDGE = ProbeId("fridge-air")
 
 
@@ -297,3 +301,24 @@ def test_the_last_day_is_remembered_and_then_looked_at_again(bench):
     days.of(FRIDGE, Instant(now + 60_000), wording)
     assert reader.asked == 2
     assert now - reader.since < HOUR
+
+
+def test_a_slow_probe_is_given_the_time_that_it_needs():
+    slow = ProbeSlot(ProbeId("pan"), pace=Pace(interval=Millis(60_000)))
+    assert enough_for_a_point(slow) == 960  # twice the eight readings that the criterion asks for
+    assert enough_for_a_point(None) == 180
+    assert enough_for_a_point(replace(slow, pace=Pace(interval=Millis(1_000)))) == 180
+    assert enough_for_a_point(replace(slow, pace=Pace(interval=Millis(3_600_000)))) == 3_600
+
+
+def test_what_a_silent_probe_showed_is_not_what_it_shows():
+    now = Instant(NOON + 3_600_000)
+    seen = metrology_view(glance(NOON), ProbeId("fridge-air"), now, Wording.of(glance(NOON).plan))
+    assert (seen["uncorrected_celsius"], seen["uncorrected_shown"], seen["corrected_shown"]) == (
+        None,
+        "—",
+        "—",
+    )
+    assert seen["counted_why"].endswith(", at 0 °C")
+    there = metrology_view(glance(NOON), ProbeId("fridge-air"), Instant(NOON), Wording.of(glance(NOON).plan))
+    assert there["corrected_shown"] != "—"

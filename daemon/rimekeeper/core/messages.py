@@ -358,6 +358,8 @@ class CommandAnswered:
     accepted: bool
     sentence: str
     batch: BatchId | None = None
+    record: int | None = None
+    """Number of the calibration or plunge test that was kept."""
 
 
 Outcome: TypeAlias = (

@@ -29,11 +29,9 @@ def kind_of(record: Calibration | PlungeTest) -> str:
     return "calibration" if isinstance(record, Calibration) else "plunge test"
 
 
-def of_probe(connection: sqlite3.Connection, probe: ProbeId | None) -> tuple[Calibration | PlungeTest, ...]:
-    """Those of one probe, or of all; newest first."""
-    rows = connection.execute(
-        f"{_SELECT} WHERE ? IS NULL OR probe = ? ORDER BY number DESC", (probe, probe)
-    ).fetchall()
+def of_probe(connection: sqlite3.Connection, probe: ProbeId) -> tuple[Calibration | PlungeTest, ...]:
+    """Those of one probe, newest first."""
+    rows = connection.execute(f"{_SELECT} WHERE probe = ? ORDER BY number DESC", (probe,)).fetchall()
     return tuple(_read(kind, text) for kind, text in rows)
 
 

@@ -179,8 +179,8 @@ class Reader:
 
     # --- probes -------------------------------------------------------------------------------------------
 
-    def measurements(self, probe: ProbeId | None = None) -> tuple[Calibration | PlungeTest, ...]:
-        """Calibrations and plunge tests of one probe or of all, newest first."""
+    def measurements(self, probe: ProbeId) -> tuple[Calibration | PlungeTest, ...]:
+        """Calibrations and plunge tests of one probe, newest first."""
         with self._open() as connection:
             return measurements.of_probe(connection, probe)
 

@@ -148,7 +148,7 @@ def lane(
 
 _SHARED = (
     "probe", "celsius", "value", "shown", "number", "fresh", "note", "quality", "reason", "health",
-    "taken_at", "age_ms", "age_shown", "silent_after", "last_shown", "calibration_note", "ahead_shown",
+    "taken_at", "age_ms", "age_shown", "silent_after", "last_shown", "calibration_note",
 )  # fmt: skip
 
 

@@ -81,7 +81,7 @@ class LastDay:
             if known is not None and 0 <= now - known.looked < STAYS:
                 return known.quarters
             whole = known is None or not 0 <= now - known.whole < FULL_LOOK
-            since = first if whole else max(first, (now - SETTLED) // QUARTER * QUARTER)
+            since = first if whole or known is None else max(first, _unsettled(known.looked, now))
             kept = (
                 {}
                 if known is None or whole
@@ -93,6 +93,11 @@ class LastDay:
             was = now if whole or known is None else known.whole
             self._known[probe] = _Known(now, was, quarters)
         return quarters
+
+
+def _unsettled(looked: int, now: Instant) -> int:
+    """The quarter from which on the store must be asked again: it was not finished when it was last looked at."""
+    return (min(looked, now) - SETTLED) // QUARTER * QUARTER
 
 
 def _half(at: int, quarters: list[Stretch], wording: Wording) -> dict[str, Any]:
@@ -113,7 +118,7 @@ def _words(halves: list[dict[str, Any]]) -> str:
     }
     if count["none"] == len(halves):
         return "No readings in the last 24 hours."
-    parts = [f"{count['good']} of {len(halves)} half hours good throughout"]
+    parts = [f"{count['good']} of {len(halves)} half hours with good readings only"]
     parts += [f"{count[name]} with {name} readings" for name in ("uncertain", "bad") if count[name]]
     if count["none"]:
         parts.append(f"{count['none']} without readings")

@@ -5,6 +5,7 @@ From the state alone, so that it costs nothing to show; what comes out of the st
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from rimekeeper.core.model import Instant, ProbeId, Quality
@@ -34,14 +35,21 @@ def calibration_note(measured: MetrologySlot | None, now: Instant) -> str:
             return ""
 
 
+def heading(slot: ProbeSlot, *, fresh: bool) -> float | None:
+    """The lag-corrected temperature (°C) as long as it is of a good reading of now; it proves nothing."""
+    return slot.ahead if fresh and slot.quality is Quality.GOOD else None
+
+
 def metrology_view(glance: Glance, probe: ProbeId, now: Instant, wording: Wording) -> dict[str, Any]:
     """A probe of the plan as an instrument."""
     plan = glance.plan.probes[probe]
     slot = glance.state.probes.get(probe, ProbeSlot(probe))
     measured = glance.state.metrology.get(probe, MetrologySlot(probe))
-    celsius = slot.celsius if slot.quality is not Quality.BAD else None
     fresh = slot.last_at is not None and now - slot.last_at <= plan.silent_after
-    ahead = slot.ahead if fresh and slot.quality is Quality.GOOD else None
+    if not fresh or slot.quality is Quality.BAD:
+        slot = replace(slot, celsius=None, uncorrected=None)  # what it showed then is not what it shows
+    celsius = slot.celsius
+    ahead = heading(slot, fresh=fresh)
     unsure = counted(measured.calibration, plan.accuracy.kelvin, 0.0 if celsius is None else celsius, now)
     return {
         "probe": probe,
@@ -52,7 +60,7 @@ def metrology_view(glance: Glance, probe: ProbeId, now: Instant, wording: Wordin
         "resolution_shown": wording.fine_step(plan.resolution.kelvin),
         "accuracy_shown": wording.fine_step(plan.accuracy.kelvin, "±"),
         "counted_shown": wording.fine_step(unsure, "±"),
-        "counted_why": _counted_why(measured.calibration, now),
+        "counted_why": _counted_why(measured.calibration, now) + ("" if celsius is not None else ", at 0 °C"),
         "calibration": calibration_view(measured.calibration, celsius, now, wording),
         "lag": lag_view(measured.plunge, ahead, wording),
         "pace": pace_view(slot.pace, now, wording),

@@ -164,7 +164,7 @@ def _station(glance: Glance, station: StationPlan, now: Instant, wording: Wordin
 
 SHARED = (
     "probe", "celsius", "value", "shown", "number", "fresh", "note", "quality", "reason", "health",
-    "taken_at", "age_ms", "silent_after", "last_shown", "calibration_note", "ahead_shown",
+    "taken_at", "age_ms", "silent_after", "last_shown", "calibration_note",
 )  # fmt: skip
 """What a station and a lane repeat of their probe."""
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from rimekeeper.core.model import Health, Instant, ProbeId, Quality
 from rimekeeper.core.state import ProbeSlot
-from rimekeeper.review.metrology import calibration_note
+from rimekeeper.review.metrology import calibration_note, heading
 from rimekeeper.review.wording import Wording, length
 from rimekeeper.runtime.ports import Glance
 
@@ -59,13 +59,16 @@ def probe_view(glance: Glance, probe: ProbeId, now: Instant, wording: Wording) -
         "batch": batch,
         "role": role,
         "calibration_note": calibration_note(glance.state.metrology.get(probe), now) if plan else "",
-        "ahead_shown": wording.shown(slot.ahead)
-        if fresh and slot.ahead is not None and slot.quality is Quality.GOOD
-        else "",
+        "ahead_shown": _heading_shown(slot, wording, fresh=fresh),
         "tested_until": slot.tested_until
         if slot.tested_until is not None and slot.tested_until > now
         else None,
     }
+
+
+def _heading_shown(slot: ProbeSlot, wording: Wording, *, fresh: bool) -> str:
+    ahead = heading(slot, fresh=fresh)
+    return "" if ahead is None else wording.shown(ahead)
 
 
 def _note(slot: ProbeSlot, now: Instant, silent_after: int) -> str:

@@ -13,6 +13,7 @@ from rimekeeper.core.process.heat_tables import HeatRow
 from rimekeeper.core.process.lethality import REFERENCE, RowClock, Z
 from rimekeeper.core.sensing.lag import slope
 from rimekeeper.core.state import ProbeSlot, StageRun
+from rimekeeper.review.metrology import heading
 from rimekeeper.review.wording import Wording, exact_length
 
 SMALLEST_SHOWN = 0.05
@@ -77,11 +78,12 @@ def edge_words(plan: StagePlan | None, slot: ProbeSlot | None, wording: Wording)
     if plan is None or slot is None or plan.kind is not StageKind.COOK or plan.ceiling is None:
         return ""
     pace = slope(slot.trail_times, slot.trail)
-    if pace is None or slot.ahead is None:
+    ahead = heading(slot, fresh=True)
+    if pace is None or ahead is None:
         return ""
     edge = plan.ceiling.limit.celsius
-    felt = f"{wording.shown(slot.ahead)} with the probe's lag"
-    left = edge - slot.ahead
+    felt = f"{wording.shown(ahead)} with the probe's lag"
+    left = edge - ahead
     if left <= 0.0:
         return f"{felt}: past {wording.shown(edge)} now"
     if pace <= SLOWEST_PACE or left / pace > FARTHEST:

@@ -27,7 +27,7 @@ from rimekeeper.core.sensing.calibration.record import (
     Written,
 )
 from rimekeeper.core.sensing.calibration.reference import Known
-from rimekeeper.core.sensing.calibration.steadiness import Steadiness, judge, last_stretch
+from rimekeeper.core.sensing.calibration.steadiness import READINGS, Steadiness, judge, last_stretch
 from rimekeeper.core.sensing.calibration.uncertainty import expanded
 from rimekeeper.core.sensing.lag import NoStep, StepFit, fit_step
 from rimekeeper.core.state import MetrologySlot, ProbeSlot
@@ -40,6 +40,10 @@ from rimekeeper.runtime.ports import Glance
 LONGEST_STRETCH = 3_600 * SECOND
 MOST_READINGS = 20_000
 FEW_SECONDS = 5 * SECOND
+SHORTEST_TRACE, LONGEST_TRACE = 180, 3_600
+"""Seconds of readings that are shown for a point, and at most."""
+SPARE = 2
+"""So many times what a point needs, so that the way to it is seen too."""
 """Readings may be stored a little after the instant that a page calls now."""
 
 
@@ -97,6 +101,15 @@ def _correction(database: Path, number: int) -> Correction:
 # --- is it steady? --------------------------------------------------------------------------------------------
 
 
+def enough_for_a_point(slot: ProbeSlot | None) -> int:
+    """Seconds of readings in which a probe can show that it is steady, with time to get there; slow ones need more."""
+    interval = slot.pace.interval if slot is not None else None
+    needed = (
+        SHORTEST_TRACE if interval is None else max(SHORTEST_TRACE, SPARE * READINGS * interval // SECOND)
+    )
+    return min(LONGEST_TRACE, needed)
+
+
 def steadiness_view(
     glance: Glance, reader: Reader, probe: ProbeId, since: Instant, now: Instant, wording: Wording
 ) -> dict[str, Any]:
@@ -126,6 +139,7 @@ def steadiness_view(
         "last": found.shown[-1] if found.shown else None,
         "last_shown": wording.fine(found.shown[-1] if found.shown else None),
         "times": found.times,
+        "range_kelvin": max(found.shown) - min(found.shown) if found.shown else 0.0,
         "values": [wording.value(one) for one in found.shown],
         "unit": wording.unit,
     }

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -151,10 +150,11 @@ async def allowed_body(request: Request) -> bytes | Response:
     return body
 
 
-async def given(
-    room: Room, command: Command, actor: Actor, more: Callable[[], dict[str, Any]] = dict
-) -> Response:
-    """Give a command to the kitchen and answer with what it said, and with ``more`` once it was accepted."""
+async def given(room: Room, command: Command, actor: Actor, more: dict[str, Any] | None = None) -> Response:
+    """Give a command to the kitchen and answer with what it said, and with ``more`` once it was accepted.
+
+    ``number`` is that of the record which was kept, where one was.
+    """
     try:
         answered = await run_in_threadpool(room.kitchen.command, command, actor)
     except EdgeError as fault:
@@ -164,7 +164,8 @@ async def given(
             "accepted": answered.accepted,
             "sentence": answered.sentence,
             "batch": answered.batch,
-            **(await run_in_threadpool(more) if answered.accepted else {}),
+            **({} if answered.record is None else {"number": answered.record}),
+            **(more or {} if answered.accepted else {}),
         },
         200 if answered.accepted else 409,
     )

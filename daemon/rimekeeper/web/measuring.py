@@ -15,7 +15,15 @@ from rimekeeper.core.model import MINUTE, SECOND, Actor, Instant, ProbeId
 from rimekeeper.review.certificates import certificate, history
 from rimekeeper.review.metrology import metrology_view
 from rimekeeper.review.probes import probe_view
-from rimekeeper.review.testing import plunge_of, plunge_preview, points_of, preview, steadiness_view
+from rimekeeper.review.testing import (
+    LONGEST_TRACE,
+    enough_for_a_point,
+    plunge_of,
+    plunge_preview,
+    points_of,
+    preview,
+    steadiness_view,
+)
 from rimekeeper.review.wording import Wording
 from rimekeeper.web.api import AskedWrongError, allowed_body, answer, given, refused, whole
 from rimekeeper.web.commands import MalformedError
@@ -23,9 +31,6 @@ from rimekeeper.web.guarding import has_token
 from rimekeeper.web.measuring_bodies import CalibrationBody, PlungeBody, parsed
 from rimekeeper.web.pages import not_found, page
 from rimekeeper.web.room import Room
-
-LONGEST_TRACE = 3_600
-DEFAULT_TRACE = 180
 
 
 def _asked(request: Request) -> tuple[Room, ProbeId, bool]:
@@ -81,22 +86,25 @@ def certificate_page(request: Request) -> Response:
 
 
 def steadiness(request: Request) -> Response:
-    """``GET /api/probes/{probe}/steadiness?seconds=180``: the uncorrected trace, and what is missing yet.
+    """``GET /api/probes/{probe}/steadiness``: the uncorrected trace, and what is missing yet.
 
-    ``since`` (ms) instead of ``seconds`` says where the trace begins.
+    As long as a point needs, and only readings from ``after`` (ms) on; or the last ``seconds``; or all from ``since``
+    (ms).
     """
     room, name, known = _asked(request)
     if not known:
         return _unknown(name)
     present, query = room.clock(), request.query_params
-    seconds = whole(query.get("seconds"), DEFAULT_TRACE, "seconds")
+    glance = room.kitchen.glance()
+    seconds = whole(query.get("seconds"), enough_for_a_point(glance.state.probes.get(name)), "seconds")
     if not 1 <= seconds <= LONGEST_TRACE:
         raise AskedWrongError(f"seconds must be between 1 and {LONGEST_TRACE}.")
     since = present - seconds * SECOND
     if query.get("since"):
         since = whole(query.get("since"), since, "since", digits=15)
         since = min(max(since, present - LONGEST_TRACE * SECOND + MINUTE), present)
-    glance = room.kitchen.glance()
+    elif query.get("after"):
+        since = min(max(since, whole(query.get("after"), since, "after", digits=15)), present)
     wording = Wording.of(glance.plan)
     return answer(steadiness_view(glance, room.reader, name, Instant(since), present, wording))
 
@@ -121,7 +129,7 @@ async def calibration(request: Request) -> Response:
         shown = preview(glance, name, points, room.clock(), Wording.of(glance.plan))
         return shown, Calibrate(name, points, asked.note)
 
-    return await _worked(room, name, work, asked.keep, asked.actor(trusted=has_token(request, room.token)))
+    return await _worked(room, work, asked.keep, asked.actor(trusted=has_token(request, room.token)))
 
 
 async def plunge(request: Request) -> Response:
@@ -144,12 +152,11 @@ async def plunge(request: Request) -> Response:
         )
         return plunge_preview(test, fitted, found, wording), KeepPlunge(test)
 
-    return await _worked(room, name, work, asked.keep, asked.actor(trusted=has_token(request, room.token)))
+    return await _worked(room, work, asked.keep, asked.actor(trusted=has_token(request, room.token)))
 
 
 async def _worked(
     room: Room,
-    probe: ProbeId,
     work: Callable[[], tuple[dict[str, Any], Command]],
     keep: bool,  # noqa: FBT001  what the body says
     actor: Actor,
@@ -161,9 +168,4 @@ async def _worked(
         return refused(str(fault), 409)
     if not keep:
         return answer({"accepted": True, "sentence": "", "kept": False, "preview": shown})
-    return await given(
-        room,
-        command,
-        actor,
-        lambda: {"kept": True, "preview": shown, "number": room.reader.measurements(probe)[0].number},
-    )
+    return await given(room, command, actor, {"kept": True, "preview": shown})

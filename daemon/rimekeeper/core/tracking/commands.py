@@ -42,6 +42,7 @@ def carry_out(draft: Draft, given: CommandGiven) -> None:
     """Carry out a command or refuse it with a sentence; refused, it changes nothing."""
     command, actor, at = given.command, given.actor, given.at
     batch: BatchId | None = None
+    record: int | None = None
     try:
         if isinstance(command, StartBatch):
             sentence, batch = starting.start(draft, command, actor, at)
@@ -49,13 +50,14 @@ def carry_out(draft: Draft, given: CommandGiven) -> None:
             sentence = _acknowledged(draft, command, actor, at)
         elif isinstance(command, BeginTest | EndTest | Calibrate | KeepPlunge):
             sentence = carry_out_for_probe(draft, command, actor, at)
+            record = draft.clock.records if isinstance(command, Calibrate | KeepPlunge) else None
         else:
             batch = command.batch
             sentence = _with_batch(draft, command, actor, at)
     except RefusedError as refusal:
         draft.say(CommandAnswered(given.ticket, accepted=False, sentence=str(refusal), batch=batch))
         return
-    draft.say(CommandAnswered(given.ticket, accepted=True, sentence=sentence, batch=batch))
+    draft.say(CommandAnswered(given.ticket, accepted=True, sentence=sentence, batch=batch, record=record))
 
 
 def _with_batch(draft: Draft, command: BatchCommand, actor: Actor, at: Instant) -> str:  # noqa: PLR0911

@@ -7,12 +7,6 @@ import { h } from "./tree.js";
 const ink = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
 const dark = matchMedia("(prefers-color-scheme: dark)");
 
-/**
- * options: label, zone (null: the axis is minutes), unit, series [{label, x, y, dash, width, color}],
- * below (what is hotter does not stretch the axis), keys (kinds of lines to explain), bands [{from, to, label}], lines [{from, to, value, kind, label}], marks [{at, label}], range(min, max) called
- * after a zoom.
- */
-
 // Readings with a gap on both sides: no line shows them, so they get a dot. (undefined: no point of this line, null: a gap.)
 function alone(values, [from, to]) {
   const found = [];
@@ -29,6 +23,11 @@ function alone(values, [from, to]) {
   return found;
 }
 
+/**
+ * options: label, zone (null: the axis is minutes), unit, series [{label, x, y, dash, width, color}],
+ * below (what is hotter does not stretch the axis), keys (kinds of lines to explain), bands [{from, to, label}], lines [{from, to, value, kind, label}], marks [{at, label}], range(min, max) called
+ * after a zoom.
+ */
 export class Chart {
   constructor(place, options) {
     this.options = options;

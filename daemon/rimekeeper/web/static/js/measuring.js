@@ -76,8 +76,7 @@ async function ask() {
   steps();
   const mine = at;
   // The next point comes from readings after the last one: a bath that was changed must settle anew.
-  const from = at.kind === "plunge" ? at.since : at.points.length ? Math.max(at.points.at(-1).until + 1, presentInstant() - 180_000) : null;
-  const query = from ? `since=${Math.floor(from)}` : "seconds=180";
+  const query = at.kind === "plunge" && at.since ? `since=${Math.floor(at.since)}` : at.points.length ? `after=${Math.floor(at.points.at(-1).until + 1)}` : "";
   let view;
   try {
     const response = await fetch(`/api/probes/${encodeURIComponent(at.id)}/steadiness?${query}`);
@@ -221,6 +220,7 @@ place("points").addEventListener("click", (event) => {
 // After something was kept the probe may still be hot and wet: the test goes on until somebody says that it is back.
 async function kept(answer) {
   tell(answer.sentence);
+  if (!at) return; // closed meanwhile: the notice on closing has said that the test goes on
   clearInterval(asking);
   place("kept-words").textContent = `Kept: ${answer.sentence}`;
   place("kept-record").href = `/certificates/${answer.number}`;
