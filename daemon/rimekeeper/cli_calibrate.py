@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, NoReturn
+from typing import Annotated, Any
 
 import typer
 from rich.table import Table
 
 from rimekeeper.cli_batch import login, whole_column
-from rimekeeper.cli_common import DataOption, Exit, complaints, console, daemon_folder
-from rimekeeper.cli_trace import Bench, View, complain, follow, say
+from rimekeeper.cli_common import DataOption, complain, console, daemon_folder, misused, say
+from rimekeeper.cli_trace import Bench, View, follow
 from rimekeeper.config.quantities import difference, temperature
 from rimekeeper.core.errors import OutOfRangeError
 from rimekeeper.core.sensing.calibration.correction import LARGEST_OFFSET
@@ -101,7 +101,7 @@ def calibrate(
         ice=ice,
     )
     if yes and not named:
-        _misused("Say which points: --ice, --boiling-kpa, --altitude or --reference.")
+        misused("Say which points: --ice, --boiling-kpa, --altitude or --reference.")
     bench = _bench(probe, who, data)
     say(CAUTIONS)
     if altitude is not None:
@@ -170,9 +170,9 @@ def _baths(
 ) -> list[Bath]:
     """The points asked for on the command line, the coldest first."""
     if boil is not None and altitude is not None:
-        _misused("Give --boiling-kpa or --altitude, not both.")
+        misused("Give --boiling-kpa or --altitude, not both.")
     if len(unsure) not in ({1, len(shows)} if shows else {0}):
-        _misused(
+        misused(
             "Each --reference needs its --reference-uncertainty (one for all will do), from its certificate."
         )
     found = [_ice()] if ice else []
@@ -192,7 +192,7 @@ def _baths(
         ):
             found.append(_compared(text, width, certificate))
     except (OutOfRangeError, ValueError) as fault:
-        _misused(str(fault))
+        misused(str(fault))
     return sorted(found, key=lambda bath: bath.celsius)
 
 
@@ -320,8 +320,3 @@ def _put_back() -> None:
     typer.prompt(
         "Clean the probe, put it back in its place, then press Enter", default="", show_default=False
     )
-
-
-def _misused(sentence: str) -> NoReturn:
-    complaints.print(sentence, markup=False, highlight=False, soft_wrap=True)
-    raise typer.Exit(Exit.USAGE)

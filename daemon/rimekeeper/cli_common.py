@@ -7,7 +7,7 @@ import os
 import tomllib
 from collections.abc import Iterable
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, NoReturn
 
 import typer
 from rich.console import Console
@@ -25,6 +25,22 @@ KitchenOption = Annotated[
     Path,
     typer.Option("--kitchen", "-k", help="Kitchen file.", envvar="RIMEKEEPER_KITCHEN", show_envvar=True),
 ]
+
+
+def say(text: str) -> None:
+    """A plain line."""
+    console.print(text, markup=False, highlight=False, soft_wrap=True)
+
+
+def complain(text: str) -> None:
+    """A plain line where complaints go."""
+    complaints.print(text, markup=False, highlight=False, soft_wrap=True)
+
+
+def misused(sentence: str) -> NoReturn:
+    """The command was given something that it can't take: say so and end."""
+    complain(sentence)
+    raise typer.Exit(Exit.USAGE)
 
 
 class Exit(enum.IntEnum):

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping
-from typing import Annotated, NoReturn
+from typing import Annotated
 
 import typer
 
-from rimekeeper.cli_common import Exit, complaints, console
+from rimekeeper.cli_common import complaints, misused, say
 from rimekeeper.config.declared_inputs import quantity
 from rimekeeper.config.validation import suggestion
 from rimekeeper.core.computations import COMPUTATIONS, Answer, Computation
@@ -26,7 +26,7 @@ def compute(
         return
     chosen = COMPUTATIONS.get(name)
     if chosen is None:
-        _misused(
+        misused(
             f'There is no computation "{name}". {suggestion(name, COMPUTATIONS, "There are")}'
             " rimekeeper compute lists them with their inputs."
         )
@@ -38,30 +38,25 @@ def compute(
     _show(chosen, values, chosen.run(values), as_json=as_json)
 
 
-def _misused(sentence: str) -> NoReturn:
-    complaints.print(sentence, markup=False, highlight=False, soft_wrap=True)
-    raise typer.Exit(Exit.USAGE)
-
-
 def _values(chosen: Computation, given: Iterable[str]) -> dict[str, float]:
     known = {one.name: one for one in chosen.inputs}
     found: dict[str, float] = {}
     for written in given:
         key, sign, text = written.partition("=")
         if not sign:
-            _misused(f'"{written}" has no "="; write KEY=VALUE, such as {_example(chosen.inputs[0])}.')
+            misused(f'"{written}" has no "="; write KEY=VALUE, such as {_example(chosen.inputs[0])}.')
         if key not in known:
-            _misused(f'{chosen.name} has no input "{key}". {suggestion(key, known, "Inputs")}')
+            misused(f'{chosen.name} has no input "{key}". {suggestion(key, known, "Inputs")}')
         if key in found:
-            _misused(f"{key} is given twice; leave one of them out.")
+            misused(f"{key} is given twice; leave one of them out.")
         try:
             found[key] = quantity(known[key], text, bare=True)
         except ValueError as fault:
-            _misused(f"{key}: {fault}.")
+            misused(f"{key}: {fault}.")
     missing = [one for one in chosen.inputs if one.name not in found and one.default is None]
     if missing:
         needed = "; ".join(f"{one.name} ({_in_words(one)})" for one in missing)
-        _misused(f"{chosen.name} needs {needed}. Add {' '.join(_example(one) for one in missing)}.")
+        misused(f"{chosen.name} needs {needed}. Add {' '.join(_example(one) for one in missing)}.")
     defaults = {one.name: one.default for one in chosen.inputs if one.default is not None}
     return {**defaults, **found}
 
@@ -86,12 +81,12 @@ def _show(
             "source": chosen.source,
             "caution": chosen.caution,
         }
-        _line(json.dumps(told, ensure_ascii=False))
+        say(json.dumps(told, ensure_ascii=False))
         return
     for answer in answers:
-        _line(f"{answer.name} = {answer.value:.7g} {answer.unit}".rstrip())
-    _line(f"  valid: {chosen.validity}")
-    _line(f"  source: {chosen.source}")
+        say(f"{answer.name} = {answer.value:.7g} {answer.unit}".rstrip())
+    say(f"  valid: {chosen.validity}")
+    say(f"  source: {chosen.source}")
     if chosen.caution:
         complaints.print(f"Caution: {chosen.caution}.", markup=False, highlight=False, soft_wrap=True)
 
@@ -99,18 +94,18 @@ def _show(
 def _list(computations: Iterable[Computation], *, as_json: bool) -> None:
     listed = tuple(computations)
     if as_json:
-        _line(json.dumps([_described(one) for one in listed], ensure_ascii=False))
+        say(json.dumps([_described(one) for one in listed], ensure_ascii=False))
         return
     for one in listed:
-        _line(f"{one.name}: {one.title}")
+        say(f"{one.name}: {one.title}")
         for wanted in one.inputs:
             default = "" if wanted.default is None else f" (default {wanted.default:g})"
-            _line(f"  {wanted.name}: {_in_words(wanted)}{default}")
-        _line(f"  gives: {one.gives}")
-        _line(f"  valid: {one.validity}")
-        _line(f"  source: {one.source}")
+            say(f"  {wanted.name}: {_in_words(wanted)}{default}")
+        say(f"  gives: {one.gives}")
+        say(f"  valid: {one.validity}")
+        say(f"  source: {one.source}")
         if one.caution:
-            _line(f"  caution: {one.caution}")
+            say(f"  caution: {one.caution}")
 
 
 def _described(one: Computation) -> dict[str, object]:
@@ -125,7 +120,3 @@ def _described(one: Computation) -> dict[str, object]:
         "source": one.source,
         "caution": one.caution,
     }
-
-
-def _line(text: str) -> None:
-    console.print(text, markup=False, highlight=False, soft_wrap=True)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
-from rimekeeper.cli_common import Exit, KitchenOption, bindings_of, complaints
+from rimekeeper.cli_common import KitchenOption, bindings_of, misused, say
 from rimekeeper.cli_mix import find_sheet
 from rimekeeper.config.quantities import difference, duration
 from rimekeeper.core.decoding.figures import FigureError, instant_of, moment_or_local_in_text
@@ -47,7 +47,7 @@ def examine(
 ) -> None:
     """Look into a recorded run: verdict of each stage, events with times, and the forecasts beside what came."""
     from rimekeeper.cli_examine_file import read_curve  # noqa: PLC0415  other commands answer without them
-    from rimekeeper.cli_examine_words import as_document, line, show  # noqa: PLC0415
+    from rimekeeper.cli_examine_words import as_document, show  # noqa: PLC0415
     from rimekeeper.config.loading import load_sheet  # noqa: PLC0415
     from rimekeeper.review import examining  # noqa: PLC0415
     from rimekeeper.review.wording import Wording  # noqa: PLC0415
@@ -58,10 +58,7 @@ def examine(
     allowed = _option("--gap", duration, gap)
     every = _option("--forecast-every", duration, forecast_every)
     if allowed <= 0:
-        complaints.print(
-            "--gap: no time at all proves nothing; write one such as 60 s.", markup=False, highlight=False
-        )
-        raise typer.Exit(Exit.USAGE)
+        misused("--gap: no time at all proves nothing; write one such as 60 s.")
     curve = read_curve(file, zone)
     taps = _given(begin or (), plan, zone)
     recorded = () if taps else _recorded(curve, plan, file)
@@ -79,7 +76,7 @@ def examine(
     examined = examining.examine(question, curve.points)
     notes = [*curve.notes, *examined.notes, *_remarks(question, curve, examined)]
     if as_json:
-        line(
+        say(
             json.dumps(
                 as_document(file, examined, notes, Wording(scale, zone)), ensure_ascii=False, allow_nan=False
             )
@@ -92,8 +89,7 @@ def _option(name: str, meaning: Callable[[object], _Meant], text: str) -> _Meant
     try:
         return meaning(text)
     except ValueError as fault:
-        complaints.print(f"{name}: {fault}.", markup=False, highlight=False, soft_wrap=True)
-        raise typer.Exit(Exit.USAGE) from fault
+        misused(f"{name}: {fault}.")
 
 
 def _kitchen(kitchen: Path) -> tuple[Scale, str]:

@@ -9,7 +9,7 @@ from typing import Any
 
 from rich.table import Table
 
-from rimekeeper.cli_common import console
+from rimekeeper.cli_common import console, say
 from rimekeeper.cli_examine_plot import drawn
 from rimekeeper.core.model import StageId
 from rimekeeper.review.examining import Examined, Foreseen, judged_view, known_errors
@@ -21,31 +21,31 @@ _DEFER = "Your local food code and a licensed authority decide; this only says w
 
 def show(file: Path, examined: Examined, notes: Sequence[str], wording: Wording, *, plot: bool) -> None:
     """Everything, for a person."""
-    line(
+    say(
         f"{file}: {len(examined.readings)} readings, {wording.day(examined.begins)} "
         f"{wording.clock(examined.begins, seconds=True)} to {wording.clock(examined.ends, seconds=True)} "
         f"({wording.zone}), by {examined.question.sheet.name}"
     )
     if plot:
         for row in drawn(examined, wording, console.width):
-            line(row)
+            say(row)
     for one in examined.stages:
         if one.run.began is None:
-            line(f"{one.plan.name}: {one.verdict.value}")
+            say(f"{one.plan.name}: {one.verdict.value}")
         else:
             _stage(judged_view(one, examined, wording), wording)
-    line("")
+    say("")
     _events(examined, wording)
     _forecasts(examined, wording)
     for note in notes:
-        line(f"Note: {note}")
-    line(_DEFER)
+        say(f"Note: {note}")
+    say(_DEFER)
 
 
 def _stage(facts: dict[str, Any], wording: Wording) -> None:
     because = f" ({'; '.join(facts['reasons'])})" if facts["reasons"] else ""
-    line(f"{facts['name']}: {facts['verdict']}{because}")
-    line(
+    say(f"{facts['name']}: {facts['verdict']}{because}")
+    say(
         f"  from {wording.clock(facts['began'], seconds=True)}, took {facts['took_shown']}; "
         f"{facts['readings']} readings, {facts['good']} good, longest gap {facts['longest_gap_shown']}; "
         f"lowest {facts['lowest_shown']}, highest {facts['highest_shown']}"
@@ -57,24 +57,24 @@ def _stage(facts: dict[str, Any], wording: Wording) -> None:
             else "not reached"
         )
         wanted = f" of {facts['hold_wanted_shown']}" if facts["hold_wanted_shown"] else ""
-        line(f"  target {facts['target_shown']}: {reached}{wanted}")
+        say(f"  target {facts['target_shown']}: {reached}{wanted}")
     if facts["counted_shown"]:
-        line(f"  {facts['counted_shown']}")
+        say(f"  {facts['counted_shown']}")
     if (heat := facts["heat"]) is not None:
-        line(f"  {heat['title']}; source: {heat['source']}")
+        say(f"  {heat['title']}; source: {heat['source']}")
         for row in heat["rows"]:
-            line(f"    {row['wanted']}: {row['words']}")
+            say(f"    {row['wanted']}: {row['words']}")
         if heat["lethality_shown"]:
-            line(f"    {heat['lethality_shown']}")
+            say(f"    {heat['lethality_shown']}")
     if (cooling := facts["cooling"]) is not None:
-        line(f"  {cooling['title']}: {cooling['state']}; source: {cooling['source']}")
+        say(f"  {cooling['title']}: {cooling['state']}; source: {cooling['source']}")
         for point in cooling["checkpoints"]:
-            line(f"    {point['wanted']}: {point['words']}")
+            say(f"    {point['wanted']}: {point['words']}")
 
 
 def _events(examined: Examined, wording: Wording) -> None:
     if not examined.events:
-        line("No events.")
+        say("No events.")
         return
     table = Table("When", "What", "", "Reading", box=None, title="Events", title_justify="left")
     for event in examined.events:
@@ -102,10 +102,10 @@ def _forecasts(examined: Examined, wording: Wording) -> None:
         )  # fmt: skip
         for one in _thinned(made):
             table.add_row(*_forecast_row(one, wording))
-        line("")
+        say("")
         console.print(table, markup=False, highlight=False)
         if (words := _summed(made)) != "":
-            line(words)
+            say(words)
 
 
 def _forecast_row(one: Foreseen, wording: Wording) -> tuple[str, ...]:
@@ -218,8 +218,3 @@ def _forecast_json(one: Foreseen) -> dict[str, Any]:
         "left_ms": one.left,
         "covered": one.covered,
     }
-
-
-def line(text: str) -> None:
-    """One line, as it is."""
-    console.print(text, markup=False, highlight=False, soft_wrap=True)

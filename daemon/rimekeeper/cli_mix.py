@@ -11,7 +11,7 @@ from typing import Annotated, Any
 import typer
 from rich.table import Table
 
-from rimekeeper.cli_common import Exit, KitchenOption, complaints, console
+from rimekeeper.cli_common import KitchenOption, console, misused, say
 from rimekeeper.cli_curve import plotted
 from rimekeeper.config.quantities import temperature
 from rimekeeper.core.errors import OutOfRangeError, RefusedError
@@ -75,11 +75,10 @@ def mix(
     try:
         served_at = temperature(serve)
     except ValueError as fault:
-        complaints.print(f"--serve: {fault}.", markup=False, highlight=False, soft_wrap=True)
-        raise typer.Exit(Exit.USAGE) from fault
+        misused(f"--serve: {fault}.")
     seen = [_look(find_sheet(name, kitchen), served_at) for name in (sheet, other) if name]
     if as_json:
-        _line(json.dumps({"mixes": [_as_json(one) for one in seen]}, ensure_ascii=False))
+        say(json.dumps({"mixes": [_as_json(one) for one in seen]}, ensure_ascii=False))
         return
     _show(seen)
 
@@ -146,10 +145,10 @@ def _points(mix_of_it: MixPlan) -> Sequence[tuple[float, float, float]]:
 def _show(seen: Sequence[_Seen]) -> None:
     for one in seen:
         _words(one)
-    _line("")
+    say("")
     for row in plotted([(one.name, one.mix) for one in seen], console.width):
-        _line(row)
-    _line("")
+        say(row)
+    say("")
     table = Table(
         "Frozen", *(f"{one.name}" for one in seen), title="Temperature for a share of the water frozen"
     )
@@ -162,30 +161,30 @@ def _show(seen: Sequence[_Seen]) -> None:
 
 
 def _words(one: _Seen) -> None:
-    _line(one.name)
+    say(one.name)
     parts = (
         f"{part.replace('_', ' ')} {getattr(one.mix, part):.1f}" for part in PARTS if getattr(one.mix, part)
     )
-    _line(f"  per 100 g: {', '.join(parts)}")
-    _line(f"  begins to freeze at {one.freezing_point:.2f} ± {one.off:.2f} °C")
+    say(f"  per 100 g: {', '.join(parts)}")
+    say(f"  begins to freeze at {one.freezing_point:.2f} ± {one.off:.2f} °C")
     agrees = "" if one.check.agrees else "; further apart than usual, look at the composition or doubt both"
-    _line(
+    say(
         f"  by the colligative law alone {one.check.by_molar_mass:.2f} °C, "
         f"{one.check.difference:+.2f} K from that{agrees}"
     )
     for outsider, _ in outsiders(one.mix):
-        _line(f"  {outsider.words}, outside the method: {outsider.basis}")
+        say(f"  {outsider.words}, outside the method: {outsider.basis}")
     for drawn in one.drawn:
-        _line(
+        say(
             f"  {drawn.stage}: at {drawn.celsius:.1f} °C {_percent(drawn.fraction, drawn.uncertainty)} "
             "of the water is frozen"
         )
     served = one.served
-    _line(
+    say(
         f"  served at {served.celsius:.1f} °C: {_percent(served.fraction, served.uncertainty)} frozen, {served.words}"
     )
     if one.scoops is not None:
-        _line(f"  65 % to 70 % frozen from {one.scoops[1].celsius:.1f} °C to {one.scoops[0].celsius:.1f} °C")
+        say(f"  65 % to 70 % frozen from {one.scoops[1].celsius:.1f} °C to {one.scoops[0].celsius:.1f} °C")
 
 
 def _compared(one: _Seen, other: _Seen) -> None:
@@ -194,9 +193,9 @@ def _compared(one: _Seen, other: _Seen) -> None:
     harder, softer = (one, other) if apart > 0 else (other, one)
     at = f"{one.served.celsius:.1f} °C"
     if not sure:
-        _line(f"At {at} nobody can say which is harder: they differ by less than the method is sure.")
+        say(f"At {at} nobody can say which is harder: they differ by less than the method is sure.")
         return
-    _line(
+    say(
         f"At {at} {harder.name} is harder than {softer.name}: {abs(100 * apart):.0f} % more of its water is frozen."
     )
 
@@ -244,13 +243,9 @@ def _ingredients(*, as_json: bool) -> None:
             }
             for one in INGREDIENTS.values()
         ]
-        _line(json.dumps(listed, ensure_ascii=False))
+        say(json.dumps(listed, ensure_ascii=False))
         return
     for one in INGREDIENTS.values():
         parts = (f"{part} {getattr(one.mix, part):g}" for part in PARTS if getattr(one.mix, part))
-        _line(f"{one.name}: {', '.join(parts)}")
-        _line(f"  source: {one.source}")
-
-
-def _line(text: str) -> None:
-    console.print(text, markup=False, highlight=False, soft_wrap=True)
+        say(f"{one.name}: {', '.join(parts)}")
+        say(f"  source: {one.source}")

@@ -12,7 +12,7 @@ from typing import Any
 from rich.live import Live
 from rich.text import Text
 
-from rimekeeper.cli_common import complaints, console
+from rimekeeper.cli_common import complain, console, say
 from rimekeeper.core.errors import EdgeError, RefusedError
 from rimekeeper.remote import Contact, ask, give, give_to
 
@@ -72,16 +72,6 @@ class Bench:
     @property
     def _path(self) -> str:
         return f"/api/probes/{urllib.parse.quote(self.probe, safe='')}"
-
-
-def say(text: str) -> None:
-    """A plain line."""
-    console.print(text, markup=False, highlight=False, soft_wrap=True)
-
-
-def complain(text: str) -> None:
-    """A plain line where complaints go."""
-    complaints.print(text, markup=False, highlight=False, soft_wrap=True)
 
 
 def follow(

@@ -43,8 +43,12 @@ def health_after(slot: ProbeSlot, measured: MetrologySlot | None = None) -> tupl
 
 def tested(slot: ProbeSlot) -> bool:
     """Whether a person tested it when it was last heard."""
-    until, heard = slot.tested_until, slot.last_arrived
-    return until is not None and heard is not None and heard < until
+    return slot.last_arrived is not None and under_test(slot, slot.last_arrived)
+
+
+def under_test(slot: ProbeSlot, at: Instant) -> bool:
+    """Whether a person tests it at an instant (by arrival)."""
+    return slot.tested_until is not None and at < slot.tested_until
 
 
 def faulty(slot: ProbeSlot) -> bool:

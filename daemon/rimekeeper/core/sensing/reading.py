@@ -25,6 +25,7 @@ from rimekeeper.core.plan import ProbePlan
 from rimekeeper.core.sensing.calibration.correction import corrected
 from rimekeeper.core.sensing.doubt import Doubt, RoomDoubt, SwapDoubt
 from rimekeeper.core.sensing.duty import NO_DUTY, Duty
+from rimekeeper.core.sensing.health import under_test
 from rimekeeper.core.sensing.lag import ahead, trail
 from rimekeeper.core.sensing.pace import paced
 from rimekeeper.core.sensing.plausible import judged
@@ -157,7 +158,7 @@ def _heard(
     """The slot after a reading in its time."""
     taken, celsius = reading.taken_at, reading.celsius
     good = reading.quality is Quality.GOOD
-    tested = _tested(slot, sample)
+    tested = under_test(slot, sample.arrived_at)
     fresh = sample.arrived_at - taken <= probe.silent_after
     times, values, heading = slot.trail_times, slot.trail, None
     if good and celsius is not None and measured is not None and measured.plunge is not None:
@@ -198,13 +199,9 @@ def _heard(
     )
 
 
-def _tested(slot: ProbeSlot, sample: Sample) -> bool:
-    return slot.tested_until is not None and sample.arrived_at < slot.tested_until
-
-
 def _admitted(slot: ProbeSlot, sample: Sample, *, odd_clock: bool) -> tuple[Quality, Reason]:
     """What stands against a temperature before its value is looked at."""
-    if _tested(slot, sample):
+    if under_test(slot, sample.arrived_at):
         return Quality.UNCERTAIN, Reason.FUNCTION_CHECK
     if sample.retained:
         return Quality.UNCERTAIN, Reason.RETAINED

@@ -25,10 +25,10 @@ from rimekeeper.core.model import HOUR, RIMEKEEPER, Actor, Instant, Millis, Prob
 from rimekeeper.core.plan import Priority, ProbePlan
 from rimekeeper.core.sensing.calibration.correction import errors, fit
 from rimekeeper.core.sensing.calibration.record import Calibration, Correction, Written
-from rimekeeper.core.sensing.calibration.uncertainty import expanded
+from rimekeeper.core.sensing.calibration.uncertainty import DUE_SOON_MS, CalibrationState, expanded, state_of
 from rimekeeper.core.state import MetrologySlot, ProbeSlot, WatchPhase, WatchSlot
 
-SOON = Millis(14 * 24 * HOUR)
+SOON = Millis(DUE_SOON_MS)
 LONGEST_TEST = Millis(4 * HOUR)
 OLDEST_POINT = Millis(24 * HOUR)
 DRIFT = 0.1
@@ -284,7 +284,9 @@ def came_into_use(draft: Draft, before: Instant, at: Instant) -> None:
 def raise_past_due(draft: Draft, probe: ProbeId, at: Instant) -> None:
     """Something depends on a probe whose calibration has run out: say so, once, without hurry."""
     slot = draft.metrology.get(probe)
-    if slot is None or slot.calibration is None or slot.calibration.due > at or not draft.in_use(probe):
+    if slot is None or slot.calibration is None or not draft.in_use(probe):
+        return
+    if state_of(slot.calibration, at) is not CalibrationState.PAST_DUE:
         return
     raise_alarm(
         draft,
